@@ -1,0 +1,97 @@
+"""Who may see and change what. Views get their objects from here.
+
+There is one farm. A *grower* keeps the records, corrects and reopens. *Crew* grafts, checks, prints and
+reads. A *shared tablet* is crew that asks who is working and never shows rates by grafter.
+"""
+
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
+from django.http import Http404, HttpRequest
+
+from nursery.calc.codes import CodeError, read_code
+from nursery.models import Account, Flat, Place, Session, Sowing, Worker
+
+WORKER_IN_SESSION = "worker"
+
+
+def require_grower(user: Account) -> None:
+    """Raise PermissionDenied unless ``user`` keeps the records."""
+    if not user.is_grower:
+        raise PermissionDenied
+
+
+def worker_at(request: HttpRequest) -> Worker | None:
+    """Return who is working: the login's own worker, or the one chosen on a shared tablet."""
+    user: Any = request.user
+    if not user.is_authenticated:
+        return None
+    if not user.is_shared:
+        return Worker.objects.active().filter(account=user).first()
+    key = request.session.get(WORKER_IN_SESSION)
+    return Worker.objects.active().filter(key=key).first() if key else None
+
+
+def may_see_grafter_rates(user: Account) -> bool:
+    """A grower sees all grafters, a worker with an own login their own; a shared tablet none."""
+    return user.is_grower or (not user.is_shared and Worker.objects.filter(account=user).exists())
+
+
+def grafters_visible_to(user: Account) -> QuerySet[Worker]:
+    """Return the workers whose rates ``user`` may see."""
+    if user.is_grower:
+        return Worker.objects.all()
+    if user.is_shared:
+        return Worker.objects.none()
+    return Worker.objects.filter(account=user)
+
+
+def _canonical(code: str) -> str:
+    try:
+        return read_code(code)
+    except CodeError as error:
+        raise Http404(str(error)) from error
+
+
+def flat_for_reading(user: Account, code: str) -> Flat:
+    """Return the flat of ``code``; 404 if there is none."""
+    flat = (
+        Flat.objects.with_stage()
+        .select_related("tray_format", "layout", "sowing__lot__cultivar")
+        .filter(code=_canonical(code))
+        .first()
+    )
+    if flat is None:
+        raise Http404
+    return flat
+
+
+def flat_for_work(user: Account, code: str) -> Flat:
+    """Return a flat that crew may graft on, check and label; 404 for an imported tally."""
+    flat = flat_for_reading(user, code)
+    if flat.origin != Flat.Origin.MARKS:
+        raise Http404
+    return flat
+
+
+def sowing_for_reading(user: Account, code: str) -> Sowing:
+    sowing = Sowing.objects.named().filter(code=_canonical(code)).first()
+    if sowing is None:
+        raise Http404
+    return sowing
+
+
+def place_for_reading(user: Account, code: str) -> Place:
+    place = Place.objects.filter(code=_canonical(code)).first()
+    if place is None:
+        raise Http404
+    return place
+
+
+def session_for_work(user: Account, key: UUID) -> Session:
+    session = Session.objects.filter(key=key).first()
+    if session is None:
+        raise Http404
+    return session

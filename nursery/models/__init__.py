@@ -1,0 +1,86 @@
+"""Tables, their rules and their reads. Outside code writes ``from nursery.models import Flat``."""
+
+from nursery.models.base import Event
+from nursery.models.bench import (
+    BladeEvent,
+    Cell,
+    Pause,
+    PoolCount,
+    Run,
+    RunSowing,
+    Session,
+    Severing,
+)
+from nursery.models.change import Change, Voiding
+from nursery.models.check import (
+    LEAVING_REASONS,
+    LOSS_CAUSES,
+    Cause,
+    Check,
+    Closing,
+    DayCount,
+    GradeCount,
+    Mark,
+    NumberCount,
+    State,
+)
+from nursery.models.farm import Farm
+from nursery.models.flat import Flat, LabelPrint, Layout, PrintedCode, Stage, StageMove, TrayFormat
+from nursery.models.healing import HealingPlan, Reading, Step, StepDone
+from nursery.models.people import Account, Device, Worker
+from nursery.models.place import Place
+from nursery.models.plan import Harvest, Planting, Target
+from nursery.models.plant import Crop, Cultivar, Method, Pairing, SeedLot, Sowing
+from nursery.models.season import Season
+from nursery.models.tally import TallyRow
+
+__all__ = [
+    "LEAVING_REASONS",
+    "LOSS_CAUSES",
+    "Account",
+    "BladeEvent",
+    "Cause",
+    "Cell",
+    "Change",
+    "Check",
+    "Closing",
+    "Crop",
+    "Cultivar",
+    "DayCount",
+    "Device",
+    "Event",
+    "Farm",
+    "Flat",
+    "GradeCount",
+    "Harvest",
+    "HealingPlan",
+    "LabelPrint",
+    "Layout",
+    "Mark",
+    "Method",
+    "NumberCount",
+    "Pairing",
+    "Pause",
+    "Place",
+    "Planting",
+    "PoolCount",
+    "PrintedCode",
+    "Reading",
+    "Run",
+    "RunSowing",
+    "Season",
+    "SeedLot",
+    "Session",
+    "Severing",
+    "Sowing",
+    "Stage",
+    "StageMove",
+    "State",
+    "Step",
+    "StepDone",
+    "TallyRow",
+    "Target",
+    "TrayFormat",
+    "Voiding",
+    "Worker",
+]

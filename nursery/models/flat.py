@@ -1,0 +1,204 @@
+"""Tray formats, layouts, flats; where a flat stands; codes printed ahead."""
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import OuterRef, Q, Subquery
+from django.utils.translation import gettext_lazy as _
+
+from nursery.models.base import Event, Keyed, choices_check
+
+
+class TrayFormat(Keyed):
+    name = models.CharField(_("name"), max_length=40, unique=True)
+    rows = models.PositiveSmallIntegerField(
+        _("rows"), validators=[MinValueValidator(1), MaxValueValidator(26)]
+    )
+    columns = models.PositiveSmallIntegerField(
+        _("columns"), validators=[MinValueValidator(1), MaxValueValidator(40)]
+    )
+    length_mm = models.PositiveIntegerField(_("length, mm"), null=True, blank=True)
+    width_mm = models.PositiveIntegerField(_("width, mm"), null=True, blank=True)
+    is_built_in = models.BooleanField(default=False, editable=False)
+
+    class Meta:
+        ordering = ["rows", "columns", "name"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(rows__gte=1, rows__lte=26, columns__gte=1, columns__lte=40),
+                name="tray_format_26_by_40",
+                violation_error_message=_("A format has 1 to 26 rows and 1 to 40 columns."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def places_count(self) -> int:
+        return self.rows * self.columns
+
+
+class Layout(Keyed):
+    """Which places of a flat are used."""
+
+    class Pattern(models.TextChoices):
+        EVERY = "every", _("Every cell")
+        OTHER_CELL = "other_cell", _("Every other cell")
+        OTHER_ROW = "other_row", _("Every other row")
+
+    name = models.CharField(_("name"), max_length=40, unique=True)
+    pattern = models.CharField(_("pattern"), max_length=12, choices=Pattern)
+    skips_first = models.BooleanField(
+        _("the label corner stays empty"), default=False, help_text=_("Begin with the second cell or row.")
+    )
+    is_built_in = models.BooleanField(default=False, editable=False)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [choices_check("layout_pattern_valid", "pattern", ["every", "other_cell", "other_row"])]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def used_places(self, rows: int, columns: int) -> list[int]:
+        """Return the place numbers (1 at the label corner, row-wise) that this layout uses."""
+        skip = int(self.skips_first)
+        places = range(1, rows * columns + 1)
+        if self.pattern == self.Pattern.OTHER_CELL:
+            return [p for p in places if sum(divmod(p - 1, columns)) % 2 == skip]
+        if self.pattern == self.Pattern.OTHER_ROW:
+            return [p for p in places if (p - 1) // columns % 2 == skip]
+        return list(places)
+
+
+class Stage(models.TextChoices):
+    SOWN = "sown", _("Sown")
+    BENCH = "bench", _("On the bench")
+    CHAMBER = "chamber", _("Chamber")
+    ACCLIMATION = "acclimation", _("Acclimation")
+    GROWING_ON = "growing_on", _("Growing on")
+    DISPATCHED = "dispatched", _("Planted out or dispatched")
+    DISCARDED = "discarded", _("Discarded")
+
+
+STAGES = [s.value for s in Stage]
+
+
+class FlatQuerySet(models.QuerySet):
+    def with_stage(self):
+        """Annotate ``stage``, ``place_name`` and ``stage_since`` from the last standing move."""
+        moves = StageMove.objects.standing().filter(flat=OuterRef("pk")).order_by("-at", "-id")
+        return self.annotate(
+            stage=Subquery(moves.values("stage")[:1]),
+            place_name=Subquery(moves.values("place__name")[:1]),
+            stage_since=Subquery(moves.values("at")[:1]),
+        )
+
+    def kept(self):
+        """Flats that the farm keeps cell by cell (no imported tallies)."""
+        return self.filter(origin=Flat.Origin.MARKS)
+
+
+class Flat(models.Model):
+    class Origin(models.TextChoices):
+        MARKS = "marks", _("kept here")
+        TALLY = "tally", _("imported tally")
+
+    code = models.CharField(_("code"), max_length=7, unique=True, editable=False)
+    tray_format = models.ForeignKey(
+        TrayFormat, models.PROTECT, null=True, blank=True, related_name="flats", verbose_name=_("format")
+    )
+    layout = models.ForeignKey(
+        Layout, models.PROTECT, null=True, blank=True, related_name="flats", verbose_name=_("layout")
+    )
+    sowing = models.ForeignKey(
+        "nursery.Sowing",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="flats",
+        verbose_name=_("sown from"),
+        help_text=_("Set where the flat was sown and is grafted in place."),
+    )
+    blank_places = models.JSONField(
+        _("blanks"), null=True, blank=True, help_text=_("Place numbers without a plant; empty until asked.")
+    )
+    origin = models.CharField(max_length=6, choices=Origin, default=Origin.MARKS, editable=False)
+    season = models.ForeignKey(
+        "nursery.Season", models.PROTECT, null=True, blank=True, related_name="tally_flats", editable=False
+    )
+    own_name = models.CharField(_("the farm's own name"), max_length=60, blank=True)
+    note = models.TextField(_("note"), blank=True)
+    created_at = models.DateTimeField()
+
+    objects = FlatQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-id"]
+        constraints = [
+            choices_check("flat_origin_valid", "origin", ["marks", "tally"]),
+            models.UniqueConstraint(
+                fields=["season", "own_name"],
+                condition=Q(origin="tally"),
+                name="flat_own_name_once_per_season",
+                violation_error_message=_("This season already has a flat of that name."),
+            ),
+            models.CheckConstraint(
+                condition=Q(origin="tally", season__isnull=False, tray_format__isnull=True)
+                | Q(origin="marks", tray_format__isnull=False, layout__isnull=False),
+                name="flat_of_one_origin",
+                violation_error_message=_("A flat kept here needs a format and a layout."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+    def get_absolute_url(self) -> str:
+        return f"/{self.code}"
+
+
+class StageMove(Event):
+    """A flat came to a stage, and perhaps to a place."""
+
+    flat = models.ForeignKey(Flat, models.PROTECT, related_name="moves")
+    stage = models.CharField(_("stage"), max_length=12, choices=Stage)
+    place = models.ForeignKey("nursery.Place", models.PROTECT, null=True, blank=True, related_name="moves")
+    is_loss = models.BooleanField(
+        default=False, help_text=_("Discarded as a loss: the plants left are counted dead.")
+    )
+    is_over_capacity = models.BooleanField(default=False)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["flat", "-at", "-id"], name="stage_move_latest")]
+        constraints = [
+            choices_check("stage_move_stage_valid", "stage", STAGES),
+            models.CheckConstraint(
+                condition=Q(is_loss=False) | Q(stage="discarded"), name="stage_move_loss_is_discarded"
+            ),
+        ]
+
+
+class PrintedCode(models.Model):
+    """A code printed ahead, on a roll, before anything bears it."""
+
+    code = models.CharField(max_length=7, unique=True)
+    printed_at = models.DateTimeField()
+    printed_by = models.ForeignKey("nursery.Account", models.PROTECT, null=True, related_name="+")
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class LabelPrint(models.Model):
+    """A label that went to the printer; a flat finished without one waits in the queue."""
+
+    code = models.CharField(max_length=7, db_index=True)
+    stock = models.CharField(max_length=40)
+    printed_at = models.DateTimeField()
+    printed_by = models.ForeignKey("nursery.Account", models.PROTECT, null=True, related_name="+")
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.stock}"

@@ -1,0 +1,76 @@
+"""Logins, workers and devices."""
+
+import uuid
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from nursery.models.base import Keyed, choices_check
+
+
+class Account(AbstractUser):
+    """A login: a grower's, a crew member's own, or that of a shared tablet."""
+
+    class Role(models.TextChoices):
+        GROWER = "grower", _("Grower")
+        CREW = "crew", _("Crew")
+
+    role = models.CharField(_("role"), max_length=10, choices=Role, default=Role.CREW)
+    is_shared = models.BooleanField(
+        _("shared tablet"), default=False, help_text=_("Stays logged in and asks who is working.")
+    )
+
+    class Meta(AbstractUser.Meta):
+        constraints = [
+            choices_check("account_role_valid", "role", ["grower", "crew"]),
+            models.CheckConstraint(
+                condition=models.Q(is_shared=False) | models.Q(role="crew"),
+                name="account_shared_is_crew",
+                violation_error_message=_("A shared tablet is crew, never grower."),
+            ),
+        ]
+
+    @property
+    def is_grower(self) -> bool:
+        return self.role == self.Role.GROWER
+
+
+class WorkerQuerySet(models.QuerySet):
+    def active(self):
+        return self.filter(is_active=True)
+
+
+class Worker(Keyed):
+    """Someone who grafts, cuts or checks; with or without a login of their own."""
+
+    name = models.CharField(_("name"), max_length=60, unique=True)
+    account = models.OneToOneField(
+        Account, models.PROTECT, null=True, blank=True, related_name="worker", verbose_name=_("own login")
+    )
+    is_active = models.BooleanField(_("works here now"), default=True)
+    started_on = models.DateField(_("first day"), null=True, blank=True)
+    note = models.TextField(_("note"), blank=True)
+
+    objects = WorkerQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Device(models.Model):
+    """A browser that sends marks, known by the UUID it made for itself."""
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    name = models.CharField(_("name"), max_length=60, blank=True)
+    first_seen_at = models.DateTimeField()
+    last_seen_at = models.DateTimeField()
+    skew_ms = models.BigIntegerField(
+        default=0, help_text=_("Server clock minus device clock at the last exchange, milliseconds.")
+    )
+
+    def __str__(self) -> str:
+        return self.name or str(self.uuid)[:8]

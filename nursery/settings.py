@@ -1,0 +1,192 @@
+"""Settings of Takebook. Everything a farm changes is an environment variable named here."""
+
+import os
+from pathlib import Path
+
+import dj_database_url
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from django.core.management.utils import get_random_secret_key
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+
+
+def env_flag(name: str, default: bool = False) -> bool:
+    """Return a switch from the environment; anything but 0/1 stops the program with the name."""
+    value = os.environ.get(name, "1" if default else "0")
+    if value not in {"0", "1"}:
+        raise ImproperlyConfigured(f"{name} must be 0 or 1, got {value!r}.")
+    return value == "1"
+
+
+def env_data_dir() -> Path:
+    """Return the data directory (database file, secret key, collected static files), made if missing."""
+    path = Path(os.environ.get("TAKEBOOK_DATA") or BASE_DIR / "data").resolve()
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ImproperlyConfigured(f"TAKEBOOK_DATA: cannot use {path}: {error.strerror}.") from error
+    return path
+
+
+def secret_key(data_dir: Path) -> str:
+    """Return the farm's own secret key, made at the first start and readable by its owner only."""
+    path = data_dir / "secret_key"
+    try:
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        return path.read_text().strip()
+    with os.fdopen(handle, "w") as file:
+        key = get_random_secret_key()
+        file.write(key)
+    return key
+
+
+DATA_DIR = env_data_dir()
+SECRET_KEY = os.environ.get("TAKEBOOK_SECRET_KEY") or secret_key(DATA_DIR)
+DEBUG = env_flag("TAKEBOOK_DEBUG")
+
+# A laptop on a farm network is reached by whatever address the router gave it, so any name is
+# answered. Nothing here builds an address from the Host header but the label's suggestion.
+ALLOWED_HOSTS = os.environ.get("TAKEBOOK_HOSTS", "*").split(",")
+CSRF_TRUSTED_ORIGINS = [
+    origin for origin in os.environ.get("TAKEBOOK_TRUSTED_ORIGINS", "").split(",") if origin
+]
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "template_partials",
+    "csp",
+    "nursery",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    # Every page asks for a login unless its view says @login_not_required.
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "nursery.middleware.FarmMiddleware",
+]
+
+ROOT_URLCONF = "nursery.urls"
+WSGI_APPLICATION = "nursery.wsgi.application"
+AUTH_USER_MODEL = "nursery.Account"
+LOGIN_URL = "login"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "login"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "builtins": ["template_partials.templatetags.partials"],
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "nursery.middleware.farm_context",
+            ],
+        },
+    }
+]
+
+
+def database() -> dict[str, object]:
+    """Return the database of ``DATABASE_URL``, else SQLite in the data directory."""
+    if os.environ.get("DATABASE_URL"):
+        return dict(dj_database_url.config("DATABASE_URL", conn_max_age=60, conn_health_checks=True))
+    return {
+        "ENGINE": "django.db.backends.sqlite3",
+        "NAME": DATA_DIR / "takebook.sqlite3",
+        "CONN_MAX_AGE": None,
+        "OPTIONS": {
+            # IMMEDIATE: a writer waits at BEGIN instead of failing at its first write. FULL: a mark that
+            # was acknowledged is on the disk, whatever happens to the power.
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 20,
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA cache_size=-16000;",
+        },
+    }
+
+
+DATABASES = {"default": database()}
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 8},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+
+LANGUAGE_CODE = "en"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"  # stored; pages use the farm's zone (FarmMiddleware)
+LOCALE_PATHS = [BASE_DIR / "nursery" / "locale"]
+
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA_DIR / "static"
+STATICFILES_DIRS = [BASE_DIR / "static"]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "nursery.staticstorage.HashedStaticStorage"},
+}
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "object-src": [NONE],
+        "base-uri": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 60  # a shared tablet stays logged in over a season's quiet weeks
+SESSION_SAVE_EVERY_REQUEST = False
+CSRF_FAILURE_VIEW = "nursery.views.errors.csrf_failure"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 8 * 1024 * 1024
+
+HTTPS = env_flag("TAKEBOOK_HTTPS")
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+SECURE_REFERRER_POLICY = "same-origin"
+if HTTPS:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_SSL_REDIRECT = True
+    SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "loggers": {"django": {"handlers": ["console"], "level": "WARNING"}},
+}

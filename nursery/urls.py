@@ -1,0 +1,3 @@
+"""Every address of the program, in one list."""
+
+urlpatterns: list = []

@@ -1,0 +1,82 @@
+"""The cast: Alice keeps the records, Bob is crew with a login of his own, Charlie is the shared tablet."""
+
+import os
+import tempfile
+
+os.environ.setdefault("TAKEBOOK_DATA", tempfile.mkdtemp(prefix="takebook-test-"))
+
+import pytest
+from django.test import Client
+
+from nursery.models import Account, Farm, Worker
+
+
+def pytest_addoption(parser):
+    parser.addoption("--slow", action="store_true", help="run the whole of the slow tests, not a sample")
+
+
+@pytest.fixture(scope="session")
+def whole(request):
+    """True where the slow tests shall run in full."""
+    return request.config.getoption("--slow")
+
+
+@pytest.fixture(autouse=True)
+def quick_and_plain(settings):
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    }
+
+
+@pytest.fixture
+def farm(db):
+    return Farm.objects.create(pk=1, name="Test farm", label_address="http://192.0.2.7:8000")
+
+
+@pytest.fixture
+def alice(db):
+    return Account.objects.create_user("alice", password="a-long-password", role="grower")
+
+
+@pytest.fixture
+def bob(db):
+    account = Account.objects.create_user("bob", password="a-long-password", role="crew")
+    Worker.objects.create(name="Bob", account=account)
+    return account
+
+
+@pytest.fixture
+def charlie(db):
+    return Account.objects.create_user("charlie", password="a-long-password", role="crew", is_shared=True)
+
+
+def _client(account):
+    client = Client()
+    client.force_login(account)
+    return client
+
+
+@pytest.fixture
+def grower(farm, alice):
+    """A browser in which Alice is logged in."""
+    return _client(alice)
+
+
+@pytest.fixture
+def crew(farm, bob):
+    """A browser in which Bob is logged in."""
+    return _client(bob)
+
+
+@pytest.fixture
+def tablet(farm, charlie):
+    """The shared tablet."""
+    return _client(charlie)
+
+
+@pytest.fixture
+def stranger(farm):
+    """A browser in which nobody is logged in."""
+    return Client()
