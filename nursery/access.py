@@ -11,8 +11,8 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest
 
-from nursery.calc.codes import CodeError, read_code
-from nursery.models import Account, Flat, Place, Session, Sowing, Worker
+from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, read_code
+from nursery.models import Account, Check, Flat, Place, PrintedCode, Session, Sowing, Worker
 
 WORKER_IN_SESSION = "worker"
 
@@ -76,6 +76,16 @@ def flat_for_work(user: Account, code: str) -> Flat:
     return flat
 
 
+def check_for_reading(user: Account, code: str, uuid: UUID) -> Check:
+    """Return one check of the flat of ``code``; 404 if there is none."""
+    flat = flat_for_reading(user, code)
+    check = flat.checks.select_related("by_worker", "sent_by").filter(uuid=uuid).first()
+    if check is None:
+        raise Http404
+    check.flat = flat
+    return check
+
+
 def sowing_for_reading(user: Account, code: str) -> Sowing:
     sowing = Sowing.objects.named().filter(code=_canonical(code)).first()
     if sowing is None:
@@ -88,6 +98,30 @@ def place_for_reading(user: Account, code: str) -> Place:
     if place is None:
         raise Http404
     return place
+
+
+def is_borne(code: str) -> bool:
+    """True if a flat, sowing or place bears this code (as ``read_code`` returns it)."""
+    bearers: dict[str, QuerySet[Any]] = {
+        FLAT: Flat.objects.all(),
+        SOWING: Sowing.objects.all(),
+        PLACE: Place.objects.all(),
+    }
+    return bearers[kind_of(code)].filter(code=code).exists()
+
+
+def is_printed_ahead(code: str) -> bool:
+    """True if this code stands on a roll and nothing bears it yet."""
+    return PrintedCode.objects.filter(code=code, used_at=None).exists()
+
+
+def account_for_change(user: Account, username: str) -> Account:
+    """Return a login that a grower may change; 403 for crew, 404 if there is none."""
+    require_grower(user)
+    account = Account.objects.filter(username=username).first()
+    if account is None:
+        raise Http404
+    return account
 
 
 def session_for_work(user: Account, key: UUID) -> Session:

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Sequence
+from typing import Any, Self
 
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
@@ -26,8 +27,8 @@ class Keyed(models.Model):
         abstract = True
 
 
-class EventQuerySet(models.QuerySet):
-    def standing(self):
+class EventQuerySet(models.QuerySet[Any]):
+    def standing(self) -> Self:
         """Leave out what was voided."""
         from nursery.models.change import Voiding
 

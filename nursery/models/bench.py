@@ -1,5 +1,7 @@
 """Sessions at the bench, runs (who grafted what), cells, blades."""
 
+from typing import Self
+
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -8,8 +10,8 @@ from nursery.models.base import Event, Keyed, choices_check
 from nursery.models.plant import METHODS, Method
 
 
-class SessionQuerySet(models.QuerySet):
-    def open(self):
+class SessionQuerySet(models.QuerySet["Session"]):
+    def open(self) -> Self:
         return self.filter(ended_at__isnull=True)
 
 
@@ -61,12 +63,12 @@ class Pause(models.Model):
         return f"{self.started_at:%H:%M}"
 
 
-class RunQuerySet(models.QuerySet):
-    def open(self):
+class RunQuerySet(models.QuerySet["Run"]):
+    def open(self) -> Self:
         """Runs still being grafted."""
         return self.filter(finished_at__isnull=True, started_at__isnull=False)
 
-    def named(self):
+    def named(self) -> Self:
         return self.select_related(
             "pairing__scion__crop", "pairing__rootstock", "worker", "second_worker", "session"
         )

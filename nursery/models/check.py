@@ -1,12 +1,17 @@
 """Checks, marks, closings, numbers; the count of each run on each day."""
 
 import uuid
+from datetime import date
+from typing import TYPE_CHECKING, Self
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils.translation import gettext_lazy as _
 
 from nursery.models.base import Event, choices_check
+
+if TYPE_CHECKING:
+    from nursery.models.season import Season
 
 
 class State(models.TextChoices):
@@ -43,12 +48,17 @@ LOSS_CAUSES = ["dried", "union", "rot", "heat", "rootstock_shoots", "scion_rooti
 LEAVING_REASONS = ["sold", "planted", "moved", "culled", "sample"]
 
 
-class CheckQuerySet(models.QuerySet):
-    def standing(self):
+class CheckQuerySet(models.QuerySet["Check"]):
+    def standing(self) -> Self:
         return self.filter(is_void=False)
 
-    def closed(self):
+    def closed(self) -> Self:
         return self.filter(is_closed=True, is_void=False)
+
+    def still_open(self, day: date) -> Self:
+        """Checks of ``day`` that nobody closed yet, with who began them."""
+        standing = self.filter(is_closed=False, is_void=False, day=day)
+        return standing.exclude(kind=Check.Kind.NUMBERS).select_related("by_worker", "sent_by")
 
 
 class Check(models.Model):
@@ -183,10 +193,32 @@ class GradeCount(models.Model):
         return f"{self.run_id}: {self.plants_count} {self.grade}"
 
 
-class DayCountQuerySet(models.QuerySet):
-    def records(self):
+class DayCountQuerySet(models.QuerySet["DayCount"]):
+    def records(self) -> Self:
         """The counts that are a run's record, the only ones a take is made of."""
         return self.filter(is_record=True)
+
+    def in_season(self, season: "Season | None") -> Self:
+        """The counts of one season, or of all where ``season`` is None."""
+        return self if season is None else self.filter(season=season)
+
+    def in_the_rate(self) -> Self:
+        """Leave out runs of which every plant left before it could show that it took."""
+        return self.filter(grafted__gt=F("gone_early"))
+
+    def where_grafted(self) -> Self:
+        """Leave out plants that were moved on: a take is counted in the flat where it was grafted."""
+        return self.filter(flat=F("run__flat"))
+
+    def before_record(self) -> Self:
+        """Closed counts of runs that have no record yet, the last first."""
+        recorded = DayCount.objects.records().filter(run=OuterRef("run"))
+        return self.where_grafted().filter(~Exists(recorded), is_closed=True).order_by("-day", "run")
+
+    def of_late_leavers(self) -> Self:
+        """All counts of the runs in whose record plants count that had left by then, by day."""
+        runs = self.records().filter(gone__gt=F("gone_early")).values("run")
+        return self.where_grafted().filter(run__in=runs).order_by("run", "day")
 
 
 class DayCount(models.Model):

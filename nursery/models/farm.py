@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from nursery.models.base import choices_check
 
 
-class FarmQuerySet(models.QuerySet):
+class FarmQuerySet(models.QuerySet["Farm"]):
     def current(self) -> "Farm":
         """The farm, or an unsaved one with the starting settings before the first account."""
         return self.filter(pk=1).first() or Farm(pk=1, name="")

@@ -1,8 +1,11 @@
 """Tray formats, layouts, flats; where a flat stands; codes printed ahead."""
 
+from typing import Self
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import Exists, OuterRef, Q, Subquery, Value
+from django.db.models.functions import Concat
 from django.utils.translation import gettext_lazy as _
 
 from nursery.models.base import Event, Keyed, choices_check
@@ -84,8 +87,8 @@ class Stage(models.TextChoices):
 STAGES = [s.value for s in Stage]
 
 
-class FlatQuerySet(models.QuerySet):
-    def with_stage(self):
+class FlatQuerySet(models.QuerySet["Flat"]):
+    def with_stage(self) -> Self:
         """Annotate ``stage``, ``place_name`` and ``stage_since`` from the last standing move."""
         moves = StageMove.objects.standing().filter(flat=OuterRef("pk")).order_by("-at", "-id")
         return self.annotate(
@@ -94,7 +97,26 @@ class FlatQuerySet(models.QuerySet):
             stage_since=Subquery(moves.values("at")[:1]),
         )
 
-    def kept(self):
+    def matching(self, text: str) -> Self:
+        """Flats (with their stage) whose code, own name, place, pairing or sown cultivar holds ``text``."""
+        from nursery.models.bench import Run
+
+        code = "".join(character for character in text if character.isalnum())
+        pairing = Concat("pairing__scion__name", Value(" on "), "pairing__rootstock__name")
+        runs = Run.objects.annotate(said=pairing).filter(flat=OuterRef("pk"), said__icontains=text)
+        found = (
+            Q(own_name__icontains=text)
+            | Q(place_name__icontains=text)
+            | Q(sowing__lot__cultivar__name__icontains=text)
+            | Exists(runs)
+        )
+        return self.filter(found | Q(code__istartswith=code) if code else found)
+
+    def at_stage(self, stage: str) -> Self:
+        """Flats (with their stage) that stand at ``stage``."""
+        return self.filter(stage=stage)
+
+    def kept(self) -> Self:
         """Flats that the farm keeps cell by cell (no imported tallies)."""
         return self.filter(origin=Flat.Origin.MARKS)
 

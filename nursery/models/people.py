@@ -1,6 +1,7 @@
 """Logins, workers and devices."""
 
 import uuid
+from typing import Self
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
@@ -36,9 +37,14 @@ class Account(AbstractUser):
         return self.role == self.Role.GROWER
 
 
-class WorkerQuerySet(models.QuerySet):
-    def active(self):
+class WorkerQuerySet(models.QuerySet["Worker"]):
+    def active(self) -> Self:
         return self.filter(is_active=True)
+
+    def free_for(self, account: Account | None) -> Self:
+        """Active workers without a login, and the one whose login ``account`` is."""
+        free = models.Q(account=None)
+        return self.active().filter(free | models.Q(account=account) if account else free)
 
 
 class Worker(Keyed):

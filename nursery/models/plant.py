@@ -1,5 +1,7 @@
 """Crops, cultivars, pairings; seed lots and sowings."""
 
+from typing import Self
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
@@ -68,8 +70,8 @@ class Cultivar(Keyed):
         return self.name
 
 
-class PairingQuerySet(models.QuerySet):
-    def named(self):
+class PairingQuerySet(models.QuerySet["Pairing"]):
+    def named(self) -> Self:
         """Load what a pairing's name needs."""
         return self.select_related("scion__crop", "rootstock")
 
@@ -172,8 +174,8 @@ class SeedLot(Keyed):
         return f"{self.cultivar.name}, {self.lot_number}"
 
 
-class SowingQuerySet(models.QuerySet):
-    def named(self):
+class SowingQuerySet(models.QuerySet["Sowing"]):
+    def named(self) -> Self:
         return self.select_related("lot__cultivar__crop")
 
 

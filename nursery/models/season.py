@@ -1,5 +1,8 @@
 """Seasons: stretches of days that never overlap (the database holds that, see migration 0002)."""
 
+from datetime import date
+from typing import Self
+
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -7,12 +10,12 @@ from django.utils.translation import gettext_lazy as _
 from nursery.models.base import Keyed
 
 
-class SeasonQuerySet(models.QuerySet):
-    def holding(self, day):
+class SeasonQuerySet(models.QuerySet["Season"]):
+    def holding(self, day: date) -> Self:
         """The season that ``day`` falls in (none or one row)."""
         return self.filter(starts_on__lte=day, ends_on__gte=day)
 
-    def overlapping(self, starts_on, ends_on):
+    def overlapping(self, starts_on: date, ends_on: date) -> Self:
         return self.filter(starts_on__lte=ends_on, ends_on__gte=starts_on)
 
 

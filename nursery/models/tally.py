@@ -1,11 +1,13 @@
 """Past seasons as counts. A tally row is never changed; a replaced one stays and says so."""
 
+from typing import Self
+
 from django.db import models
 from django.db.models import F, Q
 
 
-class TallyRowQuerySet(models.QuerySet):
-    def standing(self):
+class TallyRowQuerySet(models.QuerySet["TallyRow"]):
+    def standing(self) -> Self:
         return self.filter(replaced_at__isnull=True)
 
 

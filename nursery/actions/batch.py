@@ -1,0 +1,73 @@
+"""What a device sends: checks, marks and closings, as plain data."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID
+
+from nursery.models import Account, Worker
+
+
+@dataclass(frozen=True, slots=True)
+class CheckIn:
+    """A check as its device opened it; ``opened_at`` on the device's clock."""
+
+    uuid: UUID
+    flat_code: str
+    opened_at: datetime
+    kind: str = "whole"
+    seen_places: tuple[int, ...] = ()
+    cause: str = ""
+    worker: UUID | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MarkIn:
+    """A statement about the ``graft_no``-th graft in place ``place_no`` of the check's flat."""
+
+    uuid: UUID
+    check: UUID
+    place_no: int
+    graft_no: int
+    state: str
+    at: datetime
+    kind: str = "seen"
+    cause: str = ""
+    reason: str = ""
+    replaces: tuple[str, ...] = ()
+    worker: UUID | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ClosingIn:
+    """A check closed or opened again; ``known`` are the marks its author could see."""
+
+    uuid: UUID
+    check: UUID
+    at: datetime
+    kind: str = "close"
+    replaces: tuple[str, ...] = ()
+    known: tuple[str, ...] = ()
+    cause: str = ""
+    reason: str = ""
+    worker: UUID | None = None
+
+
+@dataclass(slots=True)
+class Batch:
+    """One exchange. ``sent_at`` is the device's clock at sending, from which its error is known."""
+
+    sent_at: datetime
+    device: UUID | None = None
+    checks: list[CheckIn] = field(default_factory=list)
+    marks: list[MarkIn] = field(default_factory=list)
+    closings: list[ClosingIn] = field(default_factory=list)
+    refused: dict[str, str] = field(default_factory=dict)  # malformed parts, by UUID, with the reason
+
+
+@dataclass(frozen=True, slots=True)
+class Sender:
+    """Who sent a batch, and when it came."""
+
+    account: Account | None
+    worker: Worker | None
+    received_at: datetime

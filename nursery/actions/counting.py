@@ -1,0 +1,251 @@
+"""Write the count of each run on each day, and which of them is its record.
+
+This is the one place that writes ``DayCount``. It derives all days of the flats it is given from what
+happened (the ledger) and writes the rows that differ, so that running it again changes nothing. Callers hold
+the flats' lock (``lock_flats``) in the transaction of the marks they store. ``recount`` proves the result
+with code of its own.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.db import transaction
+
+from nursery.actions.ledger import CellFact, FlatFacts, Ledger, RunFact, read_ledger
+from nursery.calc.days import is_early_leaving
+from nursery.calc.fold import CellFold, MarkFact, fold_cell
+from nursery.models import DayCount, Flat, Pairing, Season
+
+COUNTED = (
+    "pairing_id",
+    "season_id",
+    "grafted",
+    "seen",
+    "alive",
+    "wilting",
+    "dead",
+    "gone",
+    "gone_early",
+    "source",
+    "has_disagreement",
+    "is_closed",
+    "is_record",
+)
+_Key = tuple[int, int, date]
+
+
+@dataclass(slots=True)
+class Tally:
+    """Plants of one run on one day, by what is known of them."""
+
+    grafted: int = 0
+    seen: int = 0
+    alive: int = 0
+    wilting: int = 0
+    dead: int = 0
+    gone: int = 0
+    gone_early: int = 0
+    has_disagreement: bool = False
+    source: str = DayCount.Source.CELLS
+
+
+def lock_flats(flat_ids: Iterable[int]) -> None:
+    """Let nobody else count these flats until the transaction ends.
+
+    PostgreSQL locks the rows, always in the same order, so that two batches cannot wait for each other.
+    On SQLite the transaction itself holds the only write lock (IMMEDIATE).
+    """
+    list(Flat.objects.select_for_update().filter(pk__in=set(flat_ids)).order_by("pk").values_list("pk"))
+
+
+@transaction.atomic
+def recount_flats(flat_ids: Iterable[int]) -> Ledger:
+    """Derive and store the counts of these flats; return the ledger they were derived from."""
+    ledger = read_ledger(flat_ids)
+    wanted: dict[_Key, DayCount] = {}
+    for facts in ledger.flats.values():
+        for row in flat_day_counts(facts, ledger.runs):
+            wanted[row.flat_id, row.run_id, row.day] = row
+    _store(wanted, ledger.flats)
+    return ledger
+
+
+def recount_pairing(pairing: Pairing) -> None:
+    """Derive the counts again where this pairing was grafted (its record day was changed)."""
+    recount_flats(pairing.runs.values_list("flat_id", flat=True).distinct())
+
+
+def recount_season(season: Season) -> None:
+    """Derive the counts again where the season's dates may have moved runs into it or out of it."""
+    inside = DayCount.objects.filter(run__grafted_on__range=(season.starts_on, season.ends_on))
+    was = DayCount.objects.filter(season=season)
+    recount_flats((inside | was).values_list("flat_id", flat=True).distinct())
+
+
+def flat_day_counts(facts: FlatFacts, runs: dict[int, RunFact]) -> list[DayCount]:
+    """Return the counts of all days of one flat, unsaved, with the records flagged."""
+    rows = [_row(facts, runs[run_id], day, tally) for run_id, day, tally in _tallied(facts)]
+    for day in sorted({check.day for check in facts.checks.values()}):
+        rows += _day_rows(facts, runs, day)
+    _flag_records(rows, runs)
+    return rows
+
+
+def _tallied(facts: FlatFacts) -> list[tuple[int, date, Tally]]:
+    return [
+        (
+            run_id,
+            day,
+            Tally(grafted, grafted, alive, wilting, grafted - alive, source=DayCount.Source.TALLY),
+        )
+        for run_id, day, grafted, alive, wilting in facts.tallies
+    ]
+
+
+def _day_rows(facts: FlatFacts, runs: dict[int, RunFact], day: date) -> list[DayCount]:
+    checks = [check for check in facts.checks.values() if check.day == day]
+    closed = [check for check in checks if check.is_closed]
+    tallies = _tally_cells(facts, runs, day)
+    _add_pools(facts, tallies, day)
+    if not any(check.kind != "numbers" for check in closed):
+        _apply_numbers(facts, tallies, {check.id for check in closed})
+    rows = [_row(facts, runs[run_id], day, tally) for run_id, tally in tallies.items()]
+    for row in rows:
+        row.is_closed = bool(closed)
+    return rows
+
+
+def _tally_cells(facts: FlatFacts, runs: dict[int, RunFact], day: date) -> dict[int, Tally]:
+    """Count the cells of each run that was grafted by ``day``, as the marks of that day and before say."""
+    tallies: dict[int, Tally] = {}
+    sees = _sight(facts, day)
+    for cell in facts.cells:
+        run = runs[cell.run_id]
+        if run.grafted_on > day:
+            continue
+        tally = tallies.setdefault(cell.run_id, Tally())
+        marks = [mark for mark in facts.marks.get(cell.id, ()) if mark.day <= day]
+        _count_cell(tally, fold_cell(marks), run, is_seen=sees(cell, marks))
+    return tallies
+
+
+def _sight(facts: FlatFacts, day: date):  # type: ignore[no-untyped-def]
+    """Return a function that tells whether a cell was seen on ``day``."""
+    closed = [check for check in facts.checks.values() if check.day == day and check.is_closed]
+    whole = any(check.kind == "whole" for check in closed)
+    places = frozenset[int]().union(*(check.seen_places for check in closed if check.kind == "part"))
+
+    def sees(cell: CellFact, marks: list[MarkFact]) -> bool:
+        return whole or cell.place_no in places or _is_tapped(marks, day)
+
+    return sees
+
+
+def _is_tapped(marks: list[MarkFact], day: date) -> bool:
+    """Whether somebody marked the cell on ``day`` and did not take that back."""
+    looks = [mark for mark in marks if mark.kind == "seen" and mark.day == day]
+    if not looks:
+        return False
+    undone = {uuid for mark in marks if mark.kind == "undo" for uuid in mark.replaces}
+    return any(mark.uuid not in undone for mark in looks)
+
+
+def _count_cell(tally: Tally, fold: CellFold, run: RunFact, *, is_seen: bool) -> None:
+    tally.grafted += 1
+    tally.has_disagreement |= fold.disagreement
+    if fold.state == "dead":
+        tally.dead += 1
+    elif fold.state == "gone":
+        tally.gone += 1
+        assert fold.deciding is not None
+        tally.gone_early += is_early_leaving(run.grafted_on, fold.deciding.day)
+    elif is_seen:
+        tally.alive += 1
+        tally.wilting += fold.state == "wilting"
+    else:
+        return
+    tally.seen += 1
+
+
+def _add_pools(facts: FlatFacts, tallies: dict[int, Tally], day: date) -> None:
+    """Add the plants moved in by number; they are seen only by a check by numbers."""
+    for run_id, moved_on, plants in facts.pools:
+        if moved_on <= day:
+            tallies.setdefault(run_id, Tally()).grafted += plants
+
+
+def _apply_numbers(facts: FlatFacts, tallies: dict[int, Tally], closed_ids: set[int]) -> None:
+    """Let numbers stand for their day, never below what the cells already show dead."""
+    for check_id, run_id, dead, wilting in facts.numbers:
+        if check_id not in closed_ids or run_id not in tallies:
+            continue
+        tally = tallies[run_id]
+        standing = tally.grafted - tally.gone
+        tally.dead = min(max(dead, tally.dead), standing)
+        tally.alive = standing - tally.dead
+        tally.wilting = min(wilting, tally.alive)
+        tally.seen = tally.grafted
+        tally.source = DayCount.Source.NUMBERS
+
+
+def _row(facts: FlatFacts, run: RunFact, day: date, tally: Tally) -> DayCount:
+    return DayCount(
+        flat_id=facts.id,
+        run_id=run.id,
+        day=day,
+        pairing_id=run.pairing_id,
+        season_id=run.season_id,
+        grafted=tally.grafted,
+        seen=tally.seen,
+        alive=tally.alive,
+        wilting=tally.wilting,
+        dead=tally.dead,
+        gone=tally.gone,
+        gone_early=tally.gone_early,
+        source=tally.source,
+        has_disagreement=tally.has_disagreement,
+        is_closed=tally.source == DayCount.Source.TALLY,
+    )
+
+
+def _flag_records(rows: list[DayCount], runs: dict[int, RunFact]) -> None:
+    """Flag each run's record: its first closed complete day from the record day on, or with none alive."""
+    done: set[int] = set()
+    for row in sorted(rows, key=lambda row: row.day):
+        run = runs[row.run_id]
+        if run.id in done or run.flat_id != row.flat_id or not row.is_closed or row.seen < row.grafted:
+            continue
+        is_due = run.record_on is not None and row.day >= run.record_on
+        if is_due or row.alive == 0:
+            row.is_record = True
+            done.add(run.id)
+
+
+def _store(wanted: dict[_Key, DayCount], flat_ids: Iterable[int]) -> None:
+    """Write the rows that differ from what is stored, and drop those that are no longer true."""
+    stored = {
+        (row.flat_id, row.run_id, row.day): row for row in DayCount.objects.filter(flat_id__in=list(flat_ids))
+    }
+    stale = [row.pk for key, row in stored.items() if key not in wanted]
+    changed = [row for key, row in wanted.items() if key not in stored or _differs(row, stored[key])]
+    lost = [
+        stored[key].pk
+        for key, row in wanted.items()
+        if key in stored and stored[key].is_record and not row.is_record
+    ]
+    if stale:
+        DayCount.objects.filter(pk__in=stale).delete()
+    if lost:  # first, as a run has one record at most
+        DayCount.objects.filter(pk__in=lost).update(is_record=False)
+    if changed:
+        DayCount.objects.bulk_create(
+            changed,
+            update_conflicts=True,
+            unique_fields=["flat", "run", "day"],
+            update_fields=[name.removesuffix("_id") for name in COUNTED],
+        )
+
+
+def _differs(row: DayCount, stored: DayCount) -> bool:
+    return any(getattr(row, name) != getattr(stored, name) for name in COUNTED)

@@ -1,0 +1,248 @@
+"""The take report: what of the grafts took, by pairing or by grafter.
+
+It reads ``DayCount`` and names, nothing else, in a number of queries that does not depend on what is in the
+book. Only records make a take. A run that has none yet is an early count; a day only partly seen says how
+much was seen; plants that left before day 7 stand apart. The runs of one flat in one row are summed first,
+as the flat is the unit of variation (see ``nursery.calc.take``).
+
+A pair of grafters is a row of its own, "Ash with Wren", whoever of the two was named first: nobody knows
+which of them joined which cell. Grafts whose grafter was not recorded are a row as well.
+"""
+
+from collections.abc import Collection
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from nursery.calc.take import dispersion, take_interval
+from nursery.models.season import Season
+from nursery.models.take_reading import CropSums, FlatSum, read_takes
+from nursery.models.take_rows import RowKey, RowNames, TakeBy
+
+__all__ = ["CropTakes", "EarlyRow", "LeftRow", "PartRow", "TakeBy", "TakeReport", "TakeRow", "take_report"]
+
+
+@dataclass(frozen=True, slots=True)
+class TakeRow:
+    """One compared row. Shares are 0..1; None is what cannot be told."""
+
+    key: RowKey
+    name: str
+    flats: int
+    runs: int
+    grafted: int
+    alive: int
+    wilting: int
+    take_share: float
+    low: float | None
+    high: float | None
+
+    def overlaps(self, other: "TakeRow") -> bool:
+        """Whether both ranges are known and share a part."""
+        if self.low is None or self.high is None or other.low is None or other.high is None:
+            return False
+        return self.low <= other.high and other.low <= self.high
+
+
+@dataclass(frozen=True, slots=True)
+class EarlyRow:
+    """Runs without a record at their last complete count, ``day`` days after grafting."""
+
+    key: RowKey
+    name: str
+    day: int
+    flats: int
+    runs: int
+    grafted: int
+    alive: int
+    wilting: int
+
+
+@dataclass(frozen=True, slots=True)
+class PartRow:
+    """Runs without a record whose last closed day saw only part of them."""
+
+    key: RowKey
+    name: str
+    day: int
+    flats: int
+    runs: int
+    seen: int
+    grafted: int
+
+
+@dataclass(frozen=True, slots=True)
+class LeftRow:
+    """Plants gone before day 7, which count nowhere, and (day, plants) of those counted when they left."""
+
+    key: RowKey
+    name: str
+    early: int
+    counted: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CropTakes:
+    """All rows of one crop, best first, with the dispersion of their flats (None where it cannot be told)."""
+
+    crop: str
+    crop_key: str
+    dispersion: float | None
+    df: int
+    rows: tuple[TakeRow, ...]
+    early: tuple[EarlyRow, ...]
+    part_seen: tuple[PartRow, ...]
+    left_early: tuple[LeftRow, ...]
+
+    @property
+    def close_to_first(self) -> int:
+        """How many other ranges overlap with that of the first row."""
+        return sum(row.overlaps(self.rows[0]) for row in self.rows[1:])
+
+    @property
+    def has_rows(self) -> bool:
+        return bool(self.rows or self.early or self.part_seen or self.left_early)
+
+    def limited_to(self, workers: frozenset[int]) -> "CropTakes":
+        def visible(rows: tuple[Any, ...]) -> tuple[Any, ...]:
+            return tuple(row for row in rows if row.key and workers.issuperset(row.key))
+
+        return replace(
+            self,
+            rows=visible(self.rows),
+            early=visible(self.early),
+            part_seen=visible(self.part_seen),
+            left_early=visible(self.left_early),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class TakeReport:
+    by: TakeBy
+    season: str | None
+    flats: int
+    crops: tuple[CropTakes, ...]
+
+    def limited_to(self, workers: Collection[int]) -> "TakeReport":
+        """Keep the rows of these grafters only; the spread stays that of all flats.
+
+        The row of a pair is kept for those who may see both.
+        """
+        limited = [crop.limited_to(frozenset(workers)) for crop in self.crops]
+        return replace(self, crops=tuple(crop for crop in limited if crop.has_rows))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON, without the program's own keys."""
+        return {"crops": [_crop_dict(crop) for crop in self.crops]}
+
+
+def take_report(*, by: TakeBy, season: Season | None = None) -> TakeReport:
+    """Return the takes of one season, or of all, row by row within each crop."""
+    names = RowNames(by)
+    sums = read_takes(names, season)
+    return TakeReport(
+        by=by,
+        season=season.name if season else None,
+        flats=len({flat for crop in sums.values() for row in crop.rows.values() for flat in row}),
+        crops=tuple(_crop_takes(crop, sums[crop], names) for crop in sorted(sums, key=names.crop_name)),
+    )
+
+
+def _crop_takes(crop: int, sums: CropSums, names: RowNames) -> CropTakes:
+    cells = [(key, flat, total) for key, flats in sums.rows.items() for flat, total in flats.items()]
+    phi, df = dispersion(
+        [total.alive for _, _, total in cells],
+        [total.grafted for _, _, total in cells],
+        groups=[key for key, _, _ in cells],
+        flats=[flat for _, flat, _ in cells],
+    )
+    rows = [_take_row(key, names.name(key), list(sums.rows[key].values()), (phi, df)) for key in sums.rows]
+    return CropTakes(
+        crop=names.crop_name(crop),
+        crop_key=names.crop_key(crop),
+        dispersion=phi if df else None,
+        df=df,
+        rows=tuple(sorted(rows, key=lambda row: (-row.take_share, -row.grafted, row.name))),
+        early=tuple(_early_row(at, counts, names) for at, counts in names.in_order(sums.early)),
+        part_seen=tuple(_part_row(at, counts, names) for at, counts in names.in_order(sums.part)),
+        left_early=_left_rows(sums, names),
+    )
+
+
+def _take_row(key: RowKey, name: str, flats: list[FlatSum], spread: tuple[float, int]) -> TakeRow:
+    alive, grafted = sum(flat.alive for flat in flats), sum(flat.grafted for flat in flats)
+    low, high = take_interval(alive, grafted, phi=spread[0], df=spread[1]) or (None, None)
+    return TakeRow(
+        key=key,
+        name=name,
+        flats=len(flats),
+        runs=sum(flat.runs for flat in flats),
+        grafted=grafted,
+        alive=alive,
+        wilting=sum(flat.wilting for flat in flats),
+        take_share=alive / grafted,
+        low=low,
+        high=high,
+    )
+
+
+def _early_row(at: tuple[RowKey, int], counts: list[tuple[int, ...]], names: RowNames) -> EarlyRow:
+    flats, grafted, alive, wilting = zip(*counts, strict=True)
+    return EarlyRow(
+        key=at[0],
+        name=names.name(at[0]),
+        day=at[1],
+        flats=len(set(flats)),
+        runs=len(counts),
+        grafted=sum(grafted),
+        alive=sum(alive),
+        wilting=sum(wilting),
+    )
+
+
+def _part_row(at: tuple[RowKey, int], counts: list[tuple[int, ...]], names: RowNames) -> PartRow:
+    flats, seen, grafted = zip(*counts, strict=True)
+    return PartRow(
+        key=at[0],
+        name=names.name(at[0]),
+        day=at[1],
+        flats=len(set(flats)),
+        runs=len(counts),
+        seen=sum(seen),
+        grafted=sum(grafted),
+    )
+
+
+def _left_rows(sums: CropSums, names: RowNames) -> tuple[LeftRow, ...]:
+    rows = [
+        LeftRow(
+            key=key,
+            name=names.name(key),
+            early=sums.left_early[key],
+            counted=tuple(sorted(sums.left_late[key].items())),
+        )
+        for key in {*sums.left_early, *sums.left_late}
+    ]
+    return tuple(sorted(rows, key=lambda row: row.name))
+
+
+def _crop_dict(crop: CropTakes) -> dict[str, Any]:
+    return {
+        "crop": crop.crop,
+        "dispersion": crop.dispersion,
+        "df": crop.df,
+        "rows": [_row_dict(row) for row in crop.rows],
+        "early": [_row_dict(row) for row in crop.early],
+        "part_seen": [_row_dict(row) for row in crop.part_seen],
+        "left_early": [
+            {
+                "name": row.name,
+                "left_early": row.early,
+                "counted_when_left": [{"day": day, "plants": plants} for day, plants in row.counted],
+            }
+            for row in crop.left_early
+        ],
+    }
+
+
+def _row_dict(row: TakeRow | EarlyRow | PartRow) -> dict[str, Any]:
+    return {name: value for name, value in asdict(row).items() if name != "key"}
