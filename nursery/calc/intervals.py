@@ -26,6 +26,7 @@ Stat Sci 16, 101-133; R. G. Newcombe (1998), Stat Med 17, 857-872 (one share, me
 
 import math
 import operator
+from collections.abc import Sized
 from statistics import NormalDist
 
 Interval = tuple[float, float]
@@ -160,6 +161,14 @@ def checked_counts(part: object, total: object, *, names: tuple[str, str]) -> tu
     if not 0 <= part <= total:
         raise ValueError(f"{part_name} must be between 0 and {total_name} ({total}), got {part}")
     return part, total
+
+
+def check_lengths(**columns: Sized) -> None:
+    """Raise ValueError, naming the first that differs from the first of all, unless all are equally long."""
+    (first, expected), *others = ((name, len(column)) for name, column in columns.items())
+    for name, length in others:
+        if length != expected:
+            raise ValueError(f"{name} must be as long as {first} ({expected}), got {length}")
 
 
 def _wilson_low(share: float, n: float, z: float) -> float:
