@@ -60,6 +60,7 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "django.forms",  # its widget templates, for FORM_RENDERER
     "django_htmx",
     "template_partials",
     "csp",
