@@ -116,6 +116,9 @@ class FlatQuerySet(models.QuerySet["Flat"]):
         """Flats (with their stage) that stand at ``stage``."""
         return self.filter(stage=stage)
 
+    def in_stage(self, stage: str) -> Self:
+        return self.with_stage().filter(stage=stage)
+
     def kept(self) -> Self:
         """Flats that the farm keeps cell by cell (no imported tallies)."""
         return self.filter(origin=Flat.Origin.MARKS)

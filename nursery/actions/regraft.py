@@ -1,0 +1,48 @@
+"""Graft again in the places of dead plants. The first graft stays dead; the new one is a run of its own."""
+
+from collections.abc import Collection
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from nursery.actions.bench import begin_run, hold_flat
+from nursery.actions.stamp import Stamp
+from nursery.actions.states import flat_states
+from nursery.actions.work import Work
+from nursery.calc.days import local_date
+from nursery.calc.places import place_name
+from nursery.models import Cell, Farm, Flat, Run, Session, State
+
+
+@transaction.atomic
+def regraft(flat: Flat, *, places: Collection[int], session: Session, work: Work, stamp: Stamp) -> Run:
+    """Graft again in ``places``, all at once; return the new run, finished.
+
+    ValidationError if a place holds no dead plant, or the flat is still on the bench.
+    """
+    held = hold_flat(flat)
+    if held.runs.open().exists():
+        raise ValidationError(_("Finish this flat first, then graft again."), code="on_bench")
+    day = local_date(stamp.at, Farm.objects.current().time_zone)
+    dead = {
+        cell.place_no: cell
+        for cell in flat_states(held, day=day).values()
+        if cell.is_present and cell.state == State.DEAD
+    }
+    missing = sorted(set(places) - set(dead))
+    if missing or not places:
+        columns = held.tray_format.columns if held.tray_format else 1
+        names = ", ".join(place_name(place, columns) for place in missing)
+        raise ValidationError({"places": _("No dead plant stands in %s: choose others.") % (names or "–")})
+    number = held.runs.count() + 1
+    run = begin_run(
+        held, session=session, work=work, stamp=stamp, number=number, first_place=min(places), is_regraft=True
+    )
+    Run.objects.filter(pk=run.pk).update(finished_at=stamp.at)
+    Cell.objects.filter(pk__in=[dead[place].cell_id for place in places]).update(is_present=False)
+    Cell.objects.bulk_create(
+        Cell(flat=held, place_no=place, graft_no=dead[place].graft_no + 1, run=run, order_in_run=order)
+        for order, place in enumerate(sorted(set(places)), 1)
+    )
+    return Run.objects.named().get(pk=run.pk)
