@@ -1,0 +1,200 @@
+"""The reference fold: what the marks of a flat amount to, written from the design's words alone.
+
+It shares no code with the program and imports nothing of it, so that the two can only agree by both being
+right. It is slow and plain on purpose: every question is asked of the whole history anew, no order of
+arrival is looked at, and no clock.
+
+A history is a dict of plain values::
+
+    {"seasons":  {name: (first day, last day)},
+     "runs":     {number: {"pairing", "grafted_on", "record_on", "cells": ["1", "2", "2.2"]}},
+     "checks":   {check: {"day", "kind": "whole" | "part" | "numbers", "places": [1, 2], "void": False}},
+     "marks":    {uuid: {"check", "cell", "kind": "seen" | "undo" | "correction", "state", "replaces"}},
+     "closings": {uuid: {"check", "kind": "close" | "reopen", "replaces"}},
+     "numbers":  {(check, run): {"dead": 3, "wilting": 1}}}
+
+A cell is named "17", or "17.2" for the second graft in place 17.
+"""
+
+from datetime import timedelta
+
+WORST_FIRST = ["dead", "gone", "wilting", "firm", "unmarked"]
+EARLY_DAYS = 7
+
+
+def place_of(cell):
+    """The place in which a cell stands: 17 for "17" and for "17.2"."""
+    return int(cell.split(".")[0])
+
+
+# --- what replaces what -------------------------------------------------------------------------------
+
+
+def reached_from(start, replaces):
+    """Every event that ``start`` replaces, straight or through others."""
+    reached, waiting = set(), [start]
+    while waiting:
+        for older in replaces[waiting.pop()]:
+            if older not in reached:
+                reached.add(older)
+                waiting.append(older)
+    return reached
+
+
+def unreplaced(events):
+    """The uuids nobody replaced. Unknown names are ignored; inside a circle nobody has replaced anybody."""
+    replaces = {uuid: [r for r in event["replaces"] if r in events] for uuid, event in events.items()}
+    reach = {uuid: reached_from(uuid, replaces) for uuid in events}
+    replaced = {
+        older for newer in events for older in replaces[newer] if newer not in reach[older] and newer != older
+    }
+    return set(events) - replaced
+
+
+# --- one cell -----------------------------------------------------------------------------------------
+
+
+def standing_marks(history, cell, day):
+    """The marks of one cell in the standing checks of ``day`` or earlier (None: of every day)."""
+    checks = history["checks"]
+    return {
+        uuid: mark
+        for uuid, mark in history["marks"].items()
+        if mark["cell"] == cell
+        and not checks[mark["check"]]["void"]
+        and (day is None or checks[mark["check"]]["day"] <= day)
+    }
+
+
+def fold(marks):
+    """(state, do the open marks disagree, the open marks' uuids) of one cell's marks."""
+    open_uuids = unreplaced(marks)
+    said = {marks[uuid]["state"] for uuid in open_uuids}
+    state = next((state for state in WORST_FIRST if state in said), "unmarked")
+    return state, len(said) > 1, open_uuids
+
+
+def cell_states(history, day=None):
+    """{cell: (state, disagreement, open uuids)} at the end of ``day`` (None: of all days)."""
+    cells = [cell for run in history["runs"].values() for cell in run["cells"]]
+    return {cell: fold(standing_marks(history, cell, day)) for cell in cells}
+
+
+def first_gone_on(history, marks, open_uuids):
+    """The earliest day on which an open mark says that the plant left."""
+    return min(history["checks"][marks[u]["check"]]["day"] for u in open_uuids if marks[u]["state"] == "gone")
+
+
+# --- one check and one day ----------------------------------------------------------------------------
+
+
+def is_closed(history, check):
+    """Is the check closed: was it closed once more than reopenings have taken back by name?"""
+    own = {uuid: event for uuid, event in history["closings"].items() if event["check"] == check}
+    taken_back = {uuid for event in own.values() if event["kind"] == "reopen" for uuid in event["replaces"]}
+    return any(event["kind"] == "close" and uuid not in taken_back for uuid, event in own.items())
+
+
+def checks_of(history, day):
+    """The standing checks of one day."""
+    return [c for c, check in history["checks"].items() if check["day"] == day and not check["void"]]
+
+
+def closed_checks_of(history, day):
+    return [check for check in checks_of(history, day) if is_closed(history, check)]
+
+
+def is_looked_at(history, cell, day):
+    """Did somebody look at the cell that day?
+
+    A closed whole check looks at every cell, a closed part check at its places; a tap is a look in any
+    check, unless an undo has taken it back by the end of that day.
+    """
+    checks = history["checks"]
+    for check in closed_checks_of(history, day):
+        kind, places = checks[check]["kind"], checks[check]["places"]
+        if kind == "whole" or (kind == "part" and place_of(cell) in places):
+            return True
+    marks = standing_marks(history, cell, day)
+    undone = {uuid for mark in marks.values() if mark["kind"] == "undo" for uuid in mark["replaces"]}
+    return any(
+        mark["kind"] == "seen" and checks[mark["check"]]["day"] == day and uuid not in undone
+        for uuid, mark in marks.items()
+    )
+
+
+def count_by_cells(history, run, day):
+    """The counts of one run on one day as its cells show them."""
+    counts = dict.fromkeys(["seen", "alive", "wilting", "dead", "gone", "gone_early"], 0)
+    counts |= {"grafted": len(run["cells"]), "source": "cells", "has_disagreement": False}
+    for cell in run["cells"]:
+        marks = standing_marks(history, cell, day)
+        state, disagreement, open_uuids = fold(marks)
+        counts["has_disagreement"] = counts["has_disagreement"] or disagreement
+        if state == "dead":
+            counts["dead"] += 1
+        elif state == "gone":
+            counts["gone"] += 1
+            early_until = run["grafted_on"] + timedelta(days=EARLY_DAYS)
+            counts["gone_early"] += first_gone_on(history, marks, open_uuids) < early_until
+        elif is_looked_at(history, cell, day):
+            counts["alive"] += 1
+            counts["wilting"] += state == "wilting"
+    counts["seen"] = counts["alive"] + counts["dead"] + counts["gone"]
+    return counts
+
+
+def numbers_of(history, run_number, day):
+    """The (dead, wilting) that stand for a run's day by numbers, or None.
+
+    They stand only where no check by cells was closed that day. Of several the worse counts.
+    """
+    closed = closed_checks_of(history, day)
+    if any(history["checks"][check]["kind"] != "numbers" for check in closed):
+        return None
+    given = [history["numbers"][(c, run_number)] for c in closed if (c, run_number) in history["numbers"]]
+    return max(((n["dead"], n["wilting"]) for n in given), default=None)
+
+
+def count_day(history, run_number, day):
+    """The counts of one run on one day."""
+    counts = count_by_cells(history, history["runs"][run_number], day)
+    numbers = numbers_of(history, run_number, day)
+    if numbers is not None:
+        dead, wilting = numbers
+        standing = counts["grafted"] - counts["gone"]
+        counts["dead"] = min(max(dead, counts["dead"]), standing)
+        counts["alive"] = standing - counts["dead"]
+        counts["wilting"] = min(wilting, counts["alive"])
+        counts["seen"] = counts["grafted"]
+        counts["source"] = "numbers"
+    return counts
+
+
+# --- every day ----------------------------------------------------------------------------------------
+
+
+def season_of(history, run):
+    """The season in which a run was grafted, or None."""
+    seasons = history["seasons"].items()
+    return next((name for name, (first, last) in seasons if first <= run["grafted_on"] <= last), None)
+
+
+def day_counts(history):
+    """{(run, day): counts and flags}, a row for each run grafted by a day with a standing check."""
+    days = sorted({check["day"] for check in history["checks"].values() if not check["void"]})
+    rows = {}
+    for number, run in history["runs"].items():
+        has_record = False
+        for day in days:
+            if run["grafted_on"] > day:
+                continue
+            row = count_day(history, number, day)
+            row |= {"pairing": run["pairing"], "season": season_of(history, run)}
+            row["is_closed"] = bool(closed_checks_of(history, day))
+            is_final = day >= run["record_on"] or row["alive"] == 0
+            is_complete = row["seen"] == row["grafted"]
+            row["is_record"] = row["is_closed"] and is_complete and is_final and not has_record
+            has_record = has_record or row["is_record"]
+            rows[number, day] = row
+    return rows

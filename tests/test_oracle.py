@@ -1,0 +1,492 @@
+"""The reference fold itself, on cases worked by hand from the design's words.
+
+One flat of four places. Run 1 was grafted on 2 March in places 1 to 4: its day 7 is 9 March, its record day
+16 March. Where a second run is asked for it is a re-graft of 10 March in places 2 and 3 ("2.2", "3.2").
+"""
+
+from datetime import date
+
+import pytest
+
+from tests import oracle
+
+RUN_1 = {
+    "pairing": "A",
+    "grafted_on": date(2026, 3, 2),
+    "record_on": date(2026, 3, 16),
+    "cells": ["1", "2", "3", "4"],
+}
+RUN_2 = {
+    "pairing": "B",
+    "grafted_on": date(2026, 3, 10),
+    "record_on": date(2026, 3, 20),
+    "cells": ["2.2", "3.2"],
+}
+
+
+def march(day):
+    return date(2026, 3, day)
+
+
+class Book:
+    """Writes a history line by line."""
+
+    def __init__(self, *runs):
+        self.history = {
+            "seasons": {"Spring": (march(1), march(9))},
+            "runs": dict(enumerate(runs or [RUN_1], 1)),
+            "checks": {},
+            "marks": {},
+            "closings": {},
+            "numbers": {},
+        }
+
+    def check(self, name, day, kind="whole", *, places=(), void=False):
+        self.history["checks"][name] = {
+            "day": march(day),
+            "kind": kind,
+            "places": list(places),
+            "void": void,
+        }
+
+    def mark(self, uuid, check, cell, state, *, kind="seen", replaces=()):
+        entry = {"check": check, "cell": cell, "kind": kind, "state": state, "replaces": list(replaces)}
+        self.history["marks"][uuid] = entry
+
+    def close(self, uuid, check):
+        self.history["closings"][uuid] = {"check": check, "kind": "close", "replaces": []}
+
+    def reopen(self, uuid, check, *replaces):
+        self.history["closings"][uuid] = {"check": check, "kind": "reopen", "replaces": list(replaces)}
+
+    def numbers(self, check, run, dead, wilting):
+        self.history["numbers"][check, run] = {"dead": dead, "wilting": wilting}
+
+    def state(self, cell, day=None):
+        return oracle.cell_states(self.history, day and march(day))[cell]
+
+    def row(self, day, run=1):
+        return oracle.day_counts(self.history)[run, march(day)]
+
+    def counts(self, day, run=1):
+        """grafted, seen, alive, wilting, dead, gone, gone early"""
+        row = self.row(day, run)
+        return tuple(row[c] for c in ("grafted", "seen", "alive", "wilting", "dead", "gone", "gone_early"))
+
+
+@pytest.fixture
+def book():
+    return Book()
+
+
+# --- one cell
+
+
+def test_cell_without_marks_is_unmarked(book):
+    assert book.state("1") == ("unmarked", False, set())
+
+
+def test_replaced_mark_says_nothing_any_more(book):
+    # wilting, then firm by somebody who saw that: firm alone is open.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "wilting")
+    book.mark("m2", "a", "1", "firm", replaces=["m1"])
+    assert book.state("1") == ("firm", False, {"m2"})
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "worse"),
+    [
+        ("dead", "gone", "dead"),
+        ("gone", "wilting", "gone"),
+        ("wilting", "firm", "wilting"),
+        ("firm", "unmarked", "firm"),
+    ],
+)
+def test_worse_of_two_open_marks_counts_and_they_disagree(book, one, other, worse):
+    # neither names the other; the order is dead, gone, wilting, firm, and unmarked is no statement of harm.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", other)
+    book.mark("m2", "a", "1", one)
+    assert book.state("1") == (worse, True, {"m1", "m2"})
+
+
+def test_two_open_marks_of_one_state_do_not_disagree(book):
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "1", "dead")
+    assert book.state("1") == ("dead", False, {"m1", "m2"})
+
+
+def test_undo_repeats_the_state_before(book):
+    # wilting, dead (names it), undo of dead to wilting: only the undo is open.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "wilting")
+    book.mark("m2", "a", "1", "dead", replaces=["m1"])
+    book.mark("m3", "a", "1", "wilting", kind="undo", replaces=["m2"])
+    assert book.state("1") == ("wilting", False, {"m3"})
+
+
+def test_replaced_mark_still_replaces(book):
+    # m1 <- m2 <- m3: m2 is replaced itself, m1 does not come back.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "1", "firm", replaces=["m1"])
+    book.mark("m3", "a", "1", "wilting", replaces=["m2"])
+    assert book.state("1") == ("wilting", False, {"m3"})
+
+
+def test_names_that_are_unknown_or_of_other_cells_are_ignored(book):
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "2", "firm", replaces=["m1", "nobody", "m2"])
+    assert book.state("1") == ("dead", False, {"m1"})
+    assert book.state("2") == ("firm", False, {"m2"})
+
+
+def test_nobody_is_replaced_within_a_circle(book):
+    # m1 -> m2 -> m3 -> m1 and m3 -> m4 outside: m4 is replaced, the three of the circle stand.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "firm", replaces=["m2"])
+    book.mark("m2", "a", "1", "wilting", replaces=["m3"])
+    book.mark("m3", "a", "1", "firm", replaces=["m1", "m4"])
+    book.mark("m4", "a", "1", "dead")
+    assert book.state("1") == ("wilting", True, {"m1", "m2", "m3"})
+
+
+def test_circle_as_a_whole_can_be_replaced(book):
+    # m3 stands outside the circle of m1 and m2 and names both.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead", replaces=["m2"])
+    book.mark("m2", "a", "1", "gone", replaces=["m1"])
+    book.mark("m3", "a", "1", "firm", replaces=["m1", "m2"])
+    assert book.state("1") == ("firm", False, {"m3"})
+
+
+def test_later_day_does_not_reach_back(book):
+    book.check("a", 5)
+    book.check("b", 6)
+    book.mark("m1", "a", "1", "wilting")
+    book.mark("m2", "b", "1", "firm", replaces=["m1"])
+    assert book.state("1", 5) == ("wilting", False, {"m1"})
+    assert book.state("1", 6) == ("firm", False, {"m2"})
+
+
+def test_circle_closed_on_a_later_day_does_not_reach_back(book):
+    # on 5 March m2 replaces m1; on 6 March m3 closes the circle m1 -> m3 -> m2 -> m1.
+    book.check("a", 5)
+    book.check("b", 6)
+    book.mark("m1", "a", "1", "dead", replaces=["m3"])
+    book.mark("m2", "a", "1", "firm", replaces=["m1"])
+    book.mark("m3", "b", "1", "firm", replaces=["m2"])
+    assert book.state("1", 5) == ("firm", False, {"m2"})
+    assert book.state("1", 6) == ("dead", True, {"m1", "m2", "m3"})
+
+
+def test_correction_belongs_to_the_day_of_its_check(book):
+    # said of the check of 5 March, whenever it was said: already 5 March counts it.
+    book.check("a", 5)
+    book.check("b", 6)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "1", "firm", kind="correction", replaces=["m1"])
+    assert book.state("1", 5)[0] == "firm"
+
+
+# --- one day
+
+
+def test_closed_whole_check_sees_every_cell(book):
+    # 4 grafted, one tapped dead, one tapped wilting: 3 alive of whom 1 wilting, 1 dead.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "2", "wilting")
+    book.close("c1", "a")
+    assert book.counts(5) == (4, 4, 3, 1, 1, 0, 0)
+    assert book.row(5)["is_closed"]
+
+
+def test_open_check_sees_only_what_was_tapped(book):
+    # places 3 and 4 were not looked at.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "2", "firm")
+    assert book.counts(5) == (4, 2, 1, 0, 1, 0, 0)
+    assert not book.row(5)["is_closed"]
+
+
+def test_closed_part_check_sees_its_places_and_what_was_tapped(book):
+    # places 1 and 2 by the part, 3 by the tap; 4 unseen.
+    book.check("a", 5, "part", places=[1, 2])
+    book.mark("m1", "a", "3", "wilting")
+    book.close("c1", "a")
+    assert book.counts(5) == (4, 3, 3, 1, 0, 0, 0)
+
+
+def test_known_dead_and_gone_count_as_seen_on_later_days(book):
+    # on 6 March only place 3 is tapped; 1 is known dead, 2 known gone (on 5 March: early).
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "2", "gone")
+    book.check("b", 6)
+    book.mark("m3", "b", "3", "firm")
+    assert book.counts(6) == (4, 3, 1, 0, 1, 1, 1)
+
+
+def test_untouched_wilting_cell_stays_wilting(book):
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "wilting")
+    book.check("b", 6)
+    book.close("c1", "b")
+    assert book.counts(6) == (4, 4, 4, 1, 0, 0, 0)
+
+
+def test_wilting_cell_not_looked_at_is_not_counted(book):
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "wilting")
+    book.check("b", 6)
+    assert book.counts(6) == (4, 0, 0, 0, 0, 0, 0)
+
+
+def test_undone_tap_is_no_look(book):
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "wilting")
+    book.mark("m2", "a", "1", "unmarked", kind="undo", replaces=["m1"])
+    assert book.counts(5) == (4, 0, 0, 0, 0, 0, 0)
+
+
+def test_tap_undone_on_a_later_day_was_a_look_on_its_day(book):
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "wilting")
+    book.check("b", 6)
+    book.mark("m2", "b", "1", "unmarked", kind="undo", replaces=["m1"])
+    assert book.counts(5) == (4, 1, 1, 1, 0, 0, 0)
+    assert book.counts(6) == (4, 0, 0, 0, 0, 0, 0)
+
+
+def test_correction_and_undo_are_no_looks(book):
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "firm", kind="correction")
+    book.mark("m2", "a", "2", "firm", kind="undo")
+    assert book.counts(5) == (4, 0, 0, 0, 0, 0, 0)
+
+
+def test_replaced_tap_is_still_a_look(book):
+    # a correction replaces the state; somebody stood there all the same.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "1", "firm", kind="correction", replaces=["m1"])
+    assert book.counts(5) == (4, 1, 1, 0, 0, 0, 0)
+
+
+def test_marks_of_a_void_check_count_nothing(book):
+    # not as states, not as replacements, not as a day.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.check("b", 5, void=True)
+    book.mark("m2", "b", "1", "firm", replaces=["m1"])
+    book.close("c1", "b")
+    book.check("c", 6, void=True)
+    book.close("c2", "c")
+    assert book.counts(5) == (4, 1, 0, 0, 1, 0, 0)
+    assert list(oracle.day_counts(book.history)) == [(1, march(5))]
+    assert not book.row(5)["is_closed"]
+
+
+def test_gone_is_early_before_day_7_only(book):
+    # 8 March is day 6, 9 March day 7.
+    book.check("a", 8)
+    book.check("b", 9)
+    book.mark("m1", "a", "1", "gone")
+    book.mark("m2", "b", "2", "gone")
+    book.close("c1", "b")
+    assert book.counts(9) == (4, 4, 2, 0, 0, 2, 1)
+
+
+def test_earliest_of_several_open_gone_marks_decides_early_leaving(book):
+    book.check("a", 8)
+    book.check("b", 16)
+    book.mark("m1", "b", "1", "gone")
+    book.mark("m2", "a", "1", "gone")
+    assert book.counts(16) == (4, 1, 0, 0, 0, 1, 1)
+
+
+def test_replaced_gone_mark_decides_nothing(book):
+    book.check("a", 8)
+    book.check("b", 16)
+    book.mark("m1", "a", "1", "gone")
+    book.mark("m2", "b", "1", "gone", replaces=["m1"])
+    assert book.counts(16) == (4, 1, 0, 0, 0, 1, 0)
+
+
+def test_run_is_counted_from_its_grafting_on():
+    # on 9 March run 2 is not grafted yet; on 10 March its 2 cells stand beside the 4 of run 1.
+    book = Book(RUN_1, RUN_2)
+    for name, day in (("a", 9), ("b", 10)):
+        book.check(name, day)
+        book.close(f"c{name}", name)
+    assert set(oracle.day_counts(book.history)) == {(1, march(9)), (1, march(10)), (2, march(10))}
+    assert book.counts(10, run=2) == (2, 2, 2, 0, 0, 0, 0)
+    assert (book.row(10)["pairing"], book.row(10, run=2)["pairing"]) == ("A", "B")
+    assert (book.row(10)["season"], book.row(10, run=2)["season"]) == ("Spring", None)
+
+
+def test_disagreement_is_told_for_the_run_it_is_in():
+    book = Book(RUN_1, RUN_2)
+    book.check("a", 12)
+    book.mark("m1", "a", "2.2", "dead")
+    book.mark("m2", "a", "2.2", "firm")
+    assert not book.row(12)["has_disagreement"]
+    assert book.row(12, run=2)["has_disagreement"]
+
+
+# --- closings
+
+
+def test_reopening_takes_back_the_closing_it_names(book):
+    book.check("a", 5)
+    book.close("c1", "a")
+    book.reopen("r1", "a", "c1")
+    assert not book.row(5)["is_closed"]
+
+
+def test_closing_that_no_reopening_names_stands(book):
+    # two people closed at once, a grower who saw only one of them opened again.
+    book.check("a", 5)
+    book.close("c1", "a")
+    book.close("c2", "a")
+    book.reopen("r1", "a", "c1")
+    assert book.row(5)["is_closed"]
+
+
+def test_reopening_of_another_check_takes_nothing_back(book):
+    book.check("a", 5)
+    book.check("b", 5)
+    book.close("c1", "a")
+    book.reopen("r1", "b", "c1")
+    assert book.row(5)["is_closed"]
+
+
+def test_day_is_closed_when_one_of_its_checks_is(book):
+    # the open check's tap and the closed part's place are both seen: 2 of 4.
+    book.check("a", 5)
+    book.mark("m1", "a", "1", "firm")
+    book.check("b", 5, "part", places=[2])
+    book.close("c1", "b")
+    assert book.row(5)["is_closed"]
+    assert book.counts(5) == (4, 2, 2, 0, 0, 0, 0)
+
+
+# --- numbers only
+
+
+def test_numbers_stand_for_their_day(book):
+    # 1 dead and 2 wilting of 4: 3 alive.
+    book.check("a", 5, "numbers")
+    book.numbers("a", 1, 1, 2)
+    book.close("c1", "a")
+    assert book.counts(5) == (4, 4, 3, 2, 1, 0, 0)
+    assert book.row(5)["source"] == "numbers"
+
+
+def test_numbers_do_not_carry_to_the_next_day(book):
+    book.check("a", 5, "numbers")
+    book.numbers("a", 1, 1, 2)
+    book.close("c1", "a")
+    book.check("b", 6)
+    book.close("c2", "b")
+    assert book.counts(6) == (4, 4, 4, 0, 0, 0, 0)
+
+
+def test_numbers_of_an_open_check_do_not_stand(book):
+    book.check("a", 5, "numbers")
+    book.numbers("a", 1, 1, 2)
+    assert book.counts(5) == (4, 0, 0, 0, 0, 0, 0)
+
+
+def test_numbers_give_way_to_a_closed_check_by_cells(book):
+    book.check("a", 5, "numbers")
+    book.numbers("a", 1, 1, 2)
+    book.close("c1", "a")
+    book.check("b", 5, "part", places=[1])
+    book.close("c2", "b")
+    assert book.counts(5) == (4, 1, 1, 0, 0, 0, 0)
+    assert book.row(5)["source"] == "cells"
+
+
+def test_numbers_do_not_fall_below_what_cells_show_dead(book):
+    # cells show 2 dead, numbers say 1: 2 dead, 2 alive.
+    book.check("a", 4)
+    book.mark("m1", "a", "1", "dead")
+    book.mark("m2", "a", "2", "dead")
+    book.check("b", 5, "numbers")
+    book.numbers("b", 1, 1, 0)
+    book.close("c1", "b")
+    assert book.counts(5) == (4, 4, 2, 0, 2, 0, 0)
+
+
+def test_numbers_are_cut_to_what_stands(book):
+    # 1 gone leaves 3; 5 dead cannot be, so 3; none is left to wilt.
+    book.check("a", 4)
+    book.mark("m1", "a", "1", "gone")
+    book.check("b", 5, "numbers")
+    book.numbers("b", 1, 5, 2)
+    book.close("c1", "b")
+    assert book.counts(5) == (4, 4, 0, 0, 3, 1, 1)
+
+
+def test_worse_of_two_checks_by_numbers_counts(book):
+    # the one with more dead, with its own wilting: 2 dead, 0 wilting, not 2 and 1.
+    book.check("a", 5, "numbers")
+    book.numbers("a", 1, 1, 1)
+    book.close("c1", "a")
+    book.check("b", 5, "numbers")
+    book.numbers("b", 1, 2, 0)
+    book.close("c2", "b")
+    assert book.counts(5) == (4, 4, 2, 0, 2, 0, 0)
+
+
+# --- the record
+
+
+def test_record_is_the_first_closed_complete_day_from_the_record_day_on(book):
+    # 15 March too soon, 16 open, 17 a part only, 18 it is, 19 no second one.
+    for name, day in (("a", 15), ("b", 16), ("d", 18), ("e", 19)):
+        book.check(name, day)
+    book.check("c", 17, "part", places=[1, 2, 3])
+    for name in "acde":
+        book.close(f"c-{name}", name)
+    assert [day for (_, day), row in oracle.day_counts(book.history).items() if row["is_record"]] == [
+        march(18)
+    ]
+
+
+def test_record_day_itself_counts(book):
+    book.check("a", 16)
+    book.close("c1", "a")
+    assert book.row(16)["is_record"]
+
+
+def test_run_with_nothing_alive_is_final_at_once(book):
+    # 3 dead and 1 gone: nothing alive on day 3.
+    book.check("a", 5)
+    for cell in "123":
+        book.mark(f"m{cell}", "a", cell, "dead")
+    book.mark("m4", "a", "4", "gone")
+    book.close("c1", "a")
+    assert book.row(5)["is_record"]
+
+
+def test_nothing_seen_alive_on_a_day_partly_seen_is_no_record(book):
+    book.check("a", 5, "part", places=[])
+    book.mark("m1", "a", "1", "dead")
+    book.close("c1", "a")
+    assert not book.row(5)["is_record"]
+
+
+def test_part_checks_that_see_all_together_make_a_record(book):
+    # places 1 and 2 in the morning, 3 and 4 in the afternoon: every cell was seen that day.
+    book.check("a", 16, "part", places=[1, 2])
+    book.check("b", 16, "part", places=[3, 4])
+    book.close("c1", "a")
+    book.close("c2", "b")
+    assert book.row(16)["is_record"]
