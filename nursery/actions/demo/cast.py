@@ -101,7 +101,7 @@ def cast_the_farm(today: date) -> Cast:
     """Make the farm, its season, people, places and plants."""
     cast = Cast(today, random.Random(SEED))
     ensure_starting_values()
-    Farm.objects.create(pk=1, name=FARM_NAME, is_demo=True)
+    Farm.objects.create(pk=1, name=FARM_NAME, is_demo=True, label_address="http://localhost:8000")
     Season.objects.create(
         name=f"Season {today.year}",
         starts_on=today + timedelta(days=FIRST_DAY),

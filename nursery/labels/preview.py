@@ -1,0 +1,55 @@
+"""One label as a picture for the screen, from the same boxes as the print."""
+
+from html import escape
+
+from nursery.labels.content import ENGLISH, Label, Words
+from nursery.labels.fitting import MM_PER_POINT
+from nursery.labels.layout import QrBox, TextBox
+from nursery.labels.pdf import font_metrics, layout
+from nursery.labels.qr import symbol
+from nursery.labels.stocks import Stock
+
+
+def label_svg(label: Label, stock: Stock, words: Words = ENGLISH) -> str:
+    """Return an SVG drawing of one label, 1 unit = 1 mm; all text in it is escaped.
+
+    Raises ValueError if the label does not fit on the stock.
+    """
+    shapes = [_shape(box) for box in layout(label, stock, words)]
+    size = f"0 0 {stock.label_width_mm:g} {stock.label_height_mm:g}"
+    return f'<svg class="label-picture" viewBox="{size}" aria-hidden="true">{"".join(shapes)}</svg>'
+
+
+def _shape(box: object) -> str:
+    if isinstance(box, TextBox):
+        return _text(box)
+    if isinstance(box, QrBox):
+        return _symbol(box)
+    rect = box.rect  # type: ignore[attr-defined]
+    return (
+        f'<rect x="{rect.x_mm:.2f}" y="{rect.y_mm:.2f}" '
+        f'width="{rect.width_mm:.2f}" height="{rect.height_mm:.2f}"/>'
+    )
+
+
+def _text(box: TextBox) -> str:
+    size = box.size_pt * MM_PER_POINT
+    metrics = font_metrics()
+    width = sum(metrics.width_em(character, bold=box.bold) for character in box.text) * size
+    width += box.tracking_pt * MM_PER_POINT * (len(box.text) - 1)
+    weight = ' font-weight="700"' if box.bold else ""
+    return (
+        f'<text x="{box.rect.x_mm:.2f}" y="{box.rect.y_mm + box.ascent_mm:.2f}" '
+        f'font-size="{size:.2f}"{weight} textLength="{width:.2f}" lengthAdjust="spacingAndGlyphs">{escape(box.text)}</text>'
+    )
+
+
+def _symbol(box: QrBox) -> str:
+    side = box.module_mm
+    quiet = 4 * side
+    path = "".join(
+        f"M{box.rect.x_mm + quiet + column * side:.2f} {box.rect.y_mm + quiet + row * side:.2f}"
+        f"h{length * side:.2f}v{side:.2f}h-{length * side:.2f}z"
+        for column, row, length in symbol(box.address, box.level).runs()
+    )
+    return f'<path d="{path}"/>'
