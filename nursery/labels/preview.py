@@ -40,7 +40,8 @@ def _text(box: TextBox) -> str:
     weight = ' font-weight="700"' if box.bold else ""
     return (
         f'<text x="{box.rect.x_mm:.2f}" y="{box.rect.y_mm + box.ascent_mm:.2f}" '
-        f'font-size="{size:.2f}"{weight} textLength="{width:.2f}" lengthAdjust="spacingAndGlyphs">{escape(box.text)}</text>'
+        f'font-size="{size:.2f}"{weight} textLength="{width:.2f}" lengthAdjust="spacingAndGlyphs">'
+        f"{escape(box.text)}</text>"
     )
 
 
