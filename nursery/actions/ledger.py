@@ -134,19 +134,30 @@ def _read_marks(flats: dict[int, FlatFacts]) -> None:
 
 
 def _read_counts(flats: dict[int, FlatFacts]) -> None:
+    """Read what is not told cell by cell, where there is any."""
+    if any(check.kind == Check.Kind.NUMBERS for facts in flats.values() for check in facts.checks.values()):
+        _read_numbers(flats)
+    if any(facts.origin == Flat.Origin.TALLY for facts in flats.values()):
+        _read_tallies(flats)
+    pools = PoolCount.objects.standing().filter(flat_id__in=flats)
+    for flat_id, run_id, at, plants in pools.values_list("flat_id", "run_id", "at", "plants_count"):
+        flats[flat_id].pools.append((run_id, at.date(), plants))
+
+
+def _read_numbers(flats: dict[int, FlatFacts]) -> None:
     numbers = NumberCount.objects.filter(check_ref__flat_id__in=flats, check_ref__is_void=False)
     for flat_id, check_id, run_id, dead, wilting in numbers.values_list(
         "check_ref__flat_id", "check_ref_id", "run_id", "dead_count", "wilting_count"
     ):
         flats[flat_id].numbers.append((check_id, run_id, dead, wilting))
+
+
+def _read_tallies(flats: dict[int, FlatFacts]) -> None:
     tallies = TallyRow.objects.standing().filter(flat_id__in=flats)
     for flat_id, run_id, day, grafted, alive, wilting in tallies.values_list(
         "flat_id", "run_id", "checked_on", "grafted", "alive", "wilting"
     ):
         flats[flat_id].tallies.append((run_id, day, grafted, alive, wilting))
-    pools = PoolCount.objects.standing().filter(flat_id__in=flats)
-    for flat_id, run_id, at, plants in pools.values_list("flat_id", "run_id", "at", "plants_count"):
-        flats[flat_id].pools.append((run_id, at.date(), plants))
 
 
 def _read_runs(flats: dict[int, FlatFacts]) -> dict[int, RunFact]:

@@ -110,8 +110,7 @@ def _take_checks(desk: _Desk) -> set[int]:
     named = {check.uuid for check in desk.batch.checks}
     named |= {mark.check for mark in desk.batch.marks} | {closing.check for closing in desk.batch.closings}
     by_code = flat_ids_of_codes(check.flat_code for check in desk.batch.checks)
-    flat_ids = set(by_code.values())
-    flat_ids |= set(Check.objects.filter(uuid__in=named).values_list("flat_id", flat=True))
+    flat_ids = {*by_code.values(), *Check.objects.filter(uuid__in=named).values_list("flat_id", flat=True)}
     lock_flats(flat_ids)
     known = set(Check.objects.filter(uuid__in=named).values_list("uuid", flat=True))
     fresh = [c for c in desk.batch.checks if c.uuid not in known and c.flat_code in by_code]
