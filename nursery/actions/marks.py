@@ -256,17 +256,17 @@ def _closing_content(closing: Closing) -> tuple[object, ...]:
 
 
 def _derive_closed(check_ids: set[int]) -> None:
-    """A check is closed if some closing of it was not taken back by a reopening that names it."""
+    """A check is closed if some closing of it was not taken back by a reopening of it that names it."""
     closed: dict[int, set[str]] = {pk: set() for pk in check_ids}
-    taken_back: set[str] = set()
+    taken_back: dict[int, set[str]] = {pk: set() for pk in check_ids}
     for check_id, uuid, kind, replaces in Closing.objects.filter(check_ref_id__in=check_ids).values_list(
         "check_ref_id", "uuid", "kind", "replaces"
     ):
         if kind == Closing.Kind.CLOSE:
             closed[check_id].add(str(uuid))
         else:
-            taken_back.update(replaces)
-    are_closed = {pk for pk, uuids in closed.items() if uuids - taken_back}
+            taken_back[check_id].update(replaces)
+    are_closed = {pk for pk, uuids in closed.items() if uuids - taken_back[pk]}
     Check.objects.filter(pk__in=check_ids, is_closed=False).filter(pk__in=are_closed).update(is_closed=True)
     Check.objects.filter(pk__in=check_ids - are_closed, is_closed=True).update(is_closed=False)
 
