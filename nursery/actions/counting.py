@@ -176,10 +176,15 @@ def _add_pools(facts: FlatFacts, tallies: dict[int, Tally], day: date) -> None:
 
 
 def _apply_numbers(facts: FlatFacts, tallies: dict[int, Tally], closed_ids: set[int]) -> None:
-    """Let numbers stand for their day, never below what the cells already show dead."""
+    """Let numbers stand for their day, never below what the cells already show dead.
+
+    Of several checks by numbers the one with the most dead stands, with its own wilting.
+    """
+    given: dict[int, tuple[int, int]] = {}
     for check_id, run_id, dead, wilting in facts.numbers:
-        if check_id not in closed_ids or run_id not in tallies:
-            continue
+        if check_id in closed_ids and run_id in tallies:
+            given[run_id] = max(given.get(run_id, (0, 0)), (dead, wilting))
+    for run_id, (dead, wilting) in given.items():
         tally = tallies[run_id]
         standing = tally.grafted - tally.gone
         tally.dead = min(max(dead, tally.dead), standing)

@@ -87,8 +87,9 @@ def _day(
         if pool.at.date() <= day and not Voiding.objects.filter(target_uuid=pool.uuid).exists():
             counts.setdefault(pool.run_id, _blank())["grafted"] += pool.plants_count
     if all(check.kind == "numbers" for check in closed):
-        for number in (number for check in closed for number in check.numbers.all()):
-            if number.run_id in counts:
+        numbers = [number for check in closed for number in check.numbers.all()]
+        for number in sorted(numbers, key=lambda number: (number.dead_count, number.wilting_count)):
+            if number.run_id in counts:  # the worst comes last and stands
                 _overrule(counts[number.run_id], number.dead_count, number.wilting_count)
     return counts
 
