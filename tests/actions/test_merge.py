@@ -1,0 +1,256 @@
+"""The merge of marks against the reference fold: whatever happened, in whatever order it came."""
+
+from collections import defaultdict
+from datetime import UTC, date, datetime, timedelta
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
+from nursery.actions.counting import recount_flats
+from nursery.actions.marks import receive_batch
+from nursery.actions.recount import differences
+from nursery.actions.states import flat_states
+from nursery.calc.fold import MarkFact, fold_cell
+from nursery.models import Cell, Check, DayCount, NumberCount, Run, Season
+from tests import oracle
+from tests.factories import make_flat, make_pairing, make_run
+from tests.stories import RUNS, SEASONS, STATES, arrived, deliveries, histories, uuid_of
+
+ZONE = "Pacific/Auckland"  # far from UTC, so that a wrong zone shows
+NOW = datetime(2026, 4, 2, 9, 0, tzinfo=UTC)
+SKEWS = [timedelta(0), timedelta(hours=-30), timedelta(days=3)]  # by device: its clock less the true time
+DEVICE_IDS = [UUID(uuid_of("device", number)) for number in range(3)]
+COLUMNS = [
+    "grafted", "seen", "alive", "wilting", "dead", "gone", "gone_early", "source", "has_disagreement",
+    "is_closed", "is_record",
+]  # fmt: skip
+
+
+def examples(few, *, many, whole):
+    """A small sample, the same every time; the whole, and other examples each time, with --slow.
+
+    Only the whole looks for the smallest failing example: through a database that takes minutes.
+    """
+    return settings(
+        max_examples=many if whole else few,
+        derandomize=not whole,
+        phases=list(Phase) if whole else [Phase.explicit, Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+
+
+# --- without a database -------------------------------------------------------------------------------
+
+
+@st.composite
+def marks_of_one_cell(draw):
+    count = draw(st.integers(0, 8))
+    names = st.integers(0, count).map(lambda number: uuid_of("mark", number))
+    return {
+        uuid_of("mark", number): {
+            "state": draw(st.sampled_from(STATES)),
+            "replaces": draw(st.lists(names, max_size=3)),
+        }
+        for number in range(count)
+    }
+
+
+def test_fold_of_one_cell_is_the_references(whole):
+    @examples(300, many=20_000, whole=whole)
+    @given(marks=marks_of_one_cell(), shuffled=st.randoms(use_true_random=False))
+    def agrees(marks, shuffled):
+        facts = [
+            MarkFact(uuid, "seen", mark["state"], tuple(mark["replaces"]), date(2026, 3, 16))
+            for uuid, mark in marks.items()
+        ]
+        facts += facts[: shuffled.randint(0, len(facts))]
+        shuffled.shuffle(facts)
+        fold = fold_cell(facts)
+        assert (fold.state, fold.disagreement, {m.uuid for m in fold.open}) == oracle.fold(marks)
+
+    agrees()
+
+
+# --- through the database -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def flat(farm):
+    """The flat of the stories: run 1 in places 1 to 3, run 2 grafted again in 2 and 3."""
+    type(farm).objects.update(time_zone=ZONE)
+    for name, (starts_on, ends_on) in SEASONS.items():
+        Season.objects.create(name=name, starts_on=starts_on, ends_on=ends_on)
+    flat = make_flat(1, 3)
+    for number, run in RUNS.items():
+        record_days = (run["record_on"] - run["grafted_on"]).days
+        make_run(
+            flat,
+            places=[oracle.place_of(cell) for cell in run["cells"]],
+            grafted_on=run["grafted_on"],
+            pairing=make_pairing(record_days=record_days),
+            is_regraft=number > 1,
+        )
+    return flat
+
+
+class Courier:
+    """Carries parts of a history to the program, each check's on its device with that device's clock."""
+
+    def __init__(self, flat, history):
+        self.flat, self.history = flat, history
+        self.receipts = []
+
+    def clock(self, check):
+        entry = self.history["checks"][check]
+        true = datetime.combine(entry["day"], entry["time"], ZoneInfo(ZONE)).astimezone(UTC)
+        return true + SKEWS[entry["device"]]
+
+    def check_in(self, check):
+        entry = self.history["checks"][check]
+        places = tuple(entry["places"])
+        return CheckIn(UUID(check), self.flat.code, self.clock(check), kind=entry["kind"], seen_places=places)
+
+    def mark_in(self, uuid, **changed):
+        mark = {**self.history["marks"][uuid], **changed}
+        place_no, _, graft_no = mark["cell"].partition(".")
+        return MarkIn(
+            UUID(uuid),
+            UUID(mark["check"]),
+            int(place_no),
+            int(graft_no or 1),
+            mark["state"],
+            self.clock(mark["check"]),
+            kind=mark["kind"],
+            replaces=tuple(mark["replaces"]),
+        )
+
+    def closing_in(self, uuid):
+        closing = self.history["closings"][uuid]
+        clock, replaces = self.clock(closing["check"]), tuple(closing["replaces"])
+        return ClosingIn(UUID(uuid), UUID(closing["check"]), clock, kind=closing["kind"], replaces=replaces)
+
+    def check_of(self, part):
+        kind, key = part
+        if kind == "number":
+            return key[0]
+        return key if kind in {"check", "void"} else self.history[f"{kind}s"][key]["check"]
+
+    def bring(self, parts):
+        by_device = defaultdict(list)
+        for part in parts:
+            by_device[self.history["checks"][self.check_of(part)]["device"]].append(part)
+        for device, own in by_device.items():
+            self.send(device, own)
+        for kind, key in parts:
+            if kind == "number":
+                self.write_numbers(*key)
+            elif kind == "void":
+                Check.objects.filter(uuid=key).update(is_void=True)
+        recount_flats([self.flat.pk] if {kind for kind, _ in parts} & {"number", "void"} else [])
+
+    def send(self, device, parts):
+        batch = Batch(
+            NOW + SKEWS[device],
+            DEVICE_IDS[device],
+            [self.check_in(self.check_of(part)) for part in parts],
+            [self.mark_in(key) for kind, key in parts if kind == "mark"],
+            [self.closing_in(key) for kind, key in parts if kind == "closing"],
+        )
+        self.receipts.append(receive_batch(batch, Sender(None, None, NOW)))
+
+    def write_numbers(self, check, run):
+        counts = self.history["numbers"][check, run]
+        NumberCount.objects.get_or_create(
+            check_ref=Check.objects.get(uuid=check),
+            run=self.flat.runs.get(number=run),
+            defaults={"dead_count": counts["dead"], "wilting_count": counts["wilting"]},
+        )
+
+
+def stored_counts(flat):
+    """DayCount as the reference tells it: {(run, day): counts and flags}."""
+    pairings = dict(zip(Run.objects.filter(flat=flat).order_by("number").values_list("pairing", flat=True),
+                        [run["pairing"] for run in RUNS.values()], strict=True))  # fmt: skip
+    rows = DayCount.objects.filter(flat=flat).select_related("run", "season")
+    return {
+        (row.run.number, row.day): {column: getattr(row, column) for column in COLUMNS}
+        | {"pairing": pairings[row.pairing_id], "season": row.season and row.season.name}
+        for row in rows
+    }
+
+
+def assert_as_the_reference(flat, history):
+    assert stored_counts(flat) == oracle.day_counts(history)
+    day = date(2026, 3, 16)
+    told = {
+        cell.public_id: (cell.state, cell.disagreement, set(cell.open_uuids), cell.before)
+        for cell in flat_states(flat, day=day).values()
+    }
+    before = oracle.cell_states(history, day - timedelta(days=1))
+    now = oracle.cell_states(history)
+    assert told == {cell: (*now[cell], before[cell][0]) for cell in now}
+
+
+def for_each_delivery(check_delivery, *, sample):
+    """Run ``check_delivery(history, chunks)`` for many, each in a transaction that is rolled back."""
+
+    @sample
+    @given(data=st.data())
+    def run(data):
+        history = data.draw(histories())
+        chunks = data.draw(deliveries(history))
+        with transaction.atomic():
+            check_delivery(history, chunks)
+            transaction.set_rollback(True)
+
+    run()
+
+
+@pytest.mark.django_db
+def test_any_marks_in_any_order_give_the_references_states_and_counts(flat, whole):
+    def check_delivery(history, chunks):
+        courier, so_far = Courier(flat, history), []
+        for chunk in chunks:
+            courier.bring(chunk)
+            so_far += chunk
+            assert_as_the_reference(flat, arrived(history, so_far))
+        assert list(differences()) == []
+        said = {result["status"] for receipt in courier.receipts for result in receipt.results.values()}
+        assert said <= {"stored", "known"}
+
+    for_each_delivery(check_delivery, sample=examples(60, many=3000, whole=whole))
+
+
+@pytest.mark.django_db
+def test_sending_all_of_it_again_or_with_other_content_changes_nothing(flat, whole):
+    def check_delivery(history, chunks):
+        courier = Courier(flat, history)
+        for chunk in chunks:
+            courier.bring(chunk)
+        before = list(DayCount.objects.order_by("pk").values())
+        for chunk in reversed(chunks):
+            courier.bring(chunk)
+        others = [
+            courier.mark_in(uuid, state=STATES[STATES.index(mark["state"]) - 1])
+            for uuid, mark in history["marks"].items()
+        ]
+        receipt = receive_batch(Batch(NOW, None, [], others), Sender(None, None, NOW))
+        assert all(result["status"] == "refused" for result in receipt.results.values())
+        assert list(DayCount.objects.order_by("pk").values()) == before
+        assert_as_the_reference(flat, history)
+
+    for_each_delivery(check_delivery, sample=examples(25, many=500, whole=whole))
+
+
+@pytest.mark.django_db
+def test_stories_stand_on_the_cells_they_name(flat):
+    cells = Cell.objects.filter(flat=flat).order_by("run__number", "place_no")
+    named = [str(c.place_no) if c.graft_no == 1 else f"{c.place_no}.{c.graft_no}" for c in cells]
+    assert named == [cell for run in RUNS.values() for cell in run["cells"]]

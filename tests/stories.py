@@ -1,0 +1,161 @@
+"""Hypothesis strategies: what may happen to a small flat, told as a history for the reference fold.
+
+Three people with a tablet each look at one flat. Each sees what had reached the server when the tablet last
+asked. Most marks name what their author could see, as an honest tablet does; some name anything: marks that
+come later, marks of other cells, unknown marks, themselves. A history holds what ``tests.oracle`` reads, and
+beside it for each check its device and its local time, which the fold has no use for.
+"""
+
+import random
+from datetime import date, time
+from hashlib import md5
+from uuid import UUID
+
+from hypothesis import strategies as st
+
+from tests import oracle
+
+# Day 7 and the record day of both runs, the days before them, the day of either grafting and the day before.
+DAYS = [date(2026, 3, day) for day in (16, 9, 8, 1, 2, 10, 15, 17, 19, 20, 30)]
+RUNS = {
+    1: {
+        "pairing": "A",
+        "grafted_on": date(2026, 3, 2),
+        "record_on": date(2026, 3, 16),
+        "cells": ["1", "2", "3"],
+    },
+    2: {
+        "pairing": "B",
+        "grafted_on": date(2026, 3, 10),
+        "record_on": date(2026, 3, 20),
+        "cells": ["2.2", "3.2"],
+    },
+}
+SEASONS = {"Spring": (date(2026, 1, 1), date(2026, 3, 9))}
+CELLS = [cell for run in RUNS.values() for cell in run["cells"]]
+STATES = ["dead", "wilting", "firm", "gone", "unmarked"]
+DEVICES = range(3)
+
+
+def uuid_of(kind, number):
+    """A UUIDv4 that tells nothing of the order in which things happened, the same in every run."""
+    return str(UUID(bytes=md5(f"{kind} {number}".encode()).digest(), version=4))
+
+
+@st.composite
+def histories(draw, max_marks=16, max_checks=5):
+    checks = draw(st.lists(_checks(), min_size=1, max_size=max_checks))
+    history = {
+        "seasons": SEASONS,
+        "runs": RUNS,
+        "checks": {uuid_of("check", number): check for number, check in enumerate(checks)},
+        "marks": {},
+        "closings": {},
+        "numbers": {},
+    }
+    _make_marks(draw, history, max_marks)
+    _close_checks(draw, history)
+    _write_numbers(draw, history)
+    return history
+
+
+def _checks():
+    return st.fixed_dictionaries(
+        {
+            "day": st.sampled_from(DAYS),
+            "kind": st.sampled_from(["whole", "numbers", "part"]),
+            "places": st.lists(st.sampled_from([1, 2, 3]), unique=True),
+            "void": st.sampled_from([False] * 7 + [True]),
+            "device": st.sampled_from(DEVICES),
+            "time": st.sampled_from([time(12, 0), time(0, 5), time(23, 55)]),
+        }
+    )
+
+
+def _make_marks(draw, history, max_marks):
+    """Let devices mark cells, each knowing what it last fetched."""
+    known = {device: set() for device in DEVICES}
+    count = draw(st.integers(0, max_marks))
+    for number in range(count):
+        device = draw(st.sampled_from(DEVICES))
+        if draw(st.booleans()):
+            known[device] = set(history["marks"])
+        cell = draw(st.sampled_from(CELLS))
+        uuid = uuid_of("mark", number)
+        history["marks"][uuid] = {
+            "check": draw(st.sampled_from(sorted(history["checks"]))),
+            "cell": cell,
+            "kind": draw(st.sampled_from(["seen", "seen", "undo", "correction"])),
+            "state": draw(st.sampled_from(STATES)),
+            "replaces": _honest(history, cell, known[device]) + draw(_any_names("mark", count)),
+        }
+        known[device].add(uuid)
+
+
+def _honest(history, cell, known):
+    """The marks of the cell that somebody who knows of ``known`` sees standing."""
+    seen = {uuid: history["marks"][uuid] for uuid in known if history["marks"][uuid]["cell"] == cell}
+    return sorted(oracle.unreplaced(seen))
+
+
+def _any_names(kind, count):
+    """Mostly nothing; else names of marks made before and after, of this and of other cells, or unknown."""
+    names = st.integers(0, count + 1).map(lambda number: uuid_of(kind, number))
+    return st.one_of(st.just([]), st.just([]), st.lists(names, min_size=1, max_size=3))
+
+
+def _close_checks(draw, history):
+    """Close most checks, some twice; let some be opened again by one who saw some of the closings."""
+    number = 0
+    for check in history["checks"]:
+        for kind in draw(st.sampled_from([["close"], [], ["close", "reopen"], ["close", "close", "reopen"]])):
+            named = draw(_any_names("closing", number)) if kind == "reopen" else []
+            if kind == "reopen" and draw(st.booleans()):
+                named = [*named, uuid_of("closing", number - 1)]
+            entry = {"check": check, "kind": kind, "replaces": named}
+            history["closings"][uuid_of("closing", number)] = entry
+            number += 1
+
+
+def _write_numbers(draw, history):
+    for check, entry in history["checks"].items():
+        for run in RUNS:
+            if entry["kind"] == "numbers" and draw(st.booleans()):
+                counts = {"dead": draw(st.integers(0, 4)), "wilting": draw(st.integers(0, 4))}
+                history["numbers"][check, run] = counts
+
+
+# --- how it reaches the server ------------------------------------------------------------------------
+
+
+@st.composite
+def deliveries(draw, history):
+    """Everything of a history at least once, shuffled, some of it again, in chunks as they arrive."""
+    chance = random.Random(draw(st.integers(0, 2**32)))
+    parts = [("check", check) for check in history["checks"]]
+    parts += [("void", check) for check, entry in history["checks"].items() if entry["void"]]
+    parts += [(kind[:-1], key) for kind in ("marks", "closings", "numbers") for key in history[kind]]
+    parts += chance.choices(parts, k=chance.randint(0, len(parts)))
+    chance.shuffle(parts)
+    chunks = []
+    while parts:
+        size = chance.choice([1, 3, 8, 40])
+        chunks.append(parts[:size])
+        parts = parts[size:]
+    return chunks
+
+
+def arrived(history, parts):
+    """The part of a history that these parts tell. A check arrives with whatever first belongs to it."""
+    parts, table = set(parts), {}
+    for kind, name in (("mark", "marks"), ("closing", "closings"), ("number", "numbers")):
+        table[name] = {key: entry for key, entry in history[name].items() if (kind, key) in parts}
+    named = {key for kind, key in parts if kind in {"check", "void"}}
+    named |= {entry["check"] for name in ("marks", "closings") for entry in table[name].values()}
+    named |= {check for check, _run in table["numbers"]}
+    checks = {
+        check: {**entry, "void": ("void", check) in parts}
+        for check, entry in history["checks"].items()
+        if check in named
+    }
+    return {**history, **table, "checks": checks}
