@@ -69,22 +69,30 @@ def put_on(session: Session, *, tray: Flat | Tray, work: Work, stamp: Stamp) -> 
         return known
 
 
-def put_on_next(session: Session, *, worker: Worker | None, stamp: Stamp, key: UUID | None = None) -> Run:
-    """Put on a new flat like the last one of ``worker`` in this session (else like the session's last).
+def put_on_next(
+    session: Session, *, worker: Worker | None, stamp: Stamp, code: str = "", key: UUID | None = None
+) -> Run:
+    """Put on a flat like the last one of ``worker`` in this session (else like the session's last).
 
     Format, layout, pairing, method, cut, clip, roots, hours rested, who cut and the sowings carry over; so
-    does the second of a pair, if it was this worker's flat. ValidationError in a session without a flat.
+    does the second of a pair, if it was this worker's flat. Without a ``code`` (typed or scanned, of a sown
+    flat or printed ahead) it is a new flat. ValidationError in a session without a flat.
     """
     last = run_to_copy(session, worker)
     if last is None:
         raise ValidationError(_("Put the first flat of this session on by hand; the next ones follow it."))
-    flat = last.flat
-    if flat.tray_format is None or flat.layout is None:
+    shape = last.flat
+    if shape.tray_format is None or shape.layout is None:
         raise ValueError("a flat on the bench has a format and a layout")
     work = Work.of(last)
     if last.worker != worker:
         work = work.by(worker)
-    tray = Tray(tray_format=flat.tray_format, layout=flat.layout, key=key)
+    found = tray_of_code(code) if code.strip() else ""
+    tray: Flat | Tray
+    if isinstance(found, str):
+        tray = Tray(tray_format=shape.tray_format, layout=shape.layout, code=found, key=key)
+    else:
+        tray = found
     return put_on(session, tray=tray, work=work, stamp=stamp)
 
 

@@ -260,3 +260,14 @@ def test_ending_names_the_unfinished_flats_unless_they_may_stay(farm):
     assert session.ended_at == NINE + timedelta(minutes=60)
     run.refresh_from_db()
     assert run.finished_at is None
+
+
+def test_the_next_flat_may_bear_a_code(farm):
+    session, flat, code = make_session(), make_flat(5, 10), issue_code("F")
+    PrintedCode.objects.create(code=code, printed_at=NINE)
+    put_on(session, tray=a_tray(), work=work(), stamp=at())
+    assert put_on_next(session, worker=None, stamp=at(1), code=spoken(flat.code)).flat == flat
+    printed = put_on_next(session, worker=None, stamp=at(2), code=code).flat
+    assert (printed.code, printed.tray_format) == (code, make_format(5, 10))
+    with pytest.raises(ValidationError, match="7 characters"):
+        put_on_next(session, worker=None, stamp=at(3), code="F3")
