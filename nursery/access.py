@@ -7,12 +7,12 @@ reads. A *shared tablet* is crew that asks who is working and never shows rates 
 from typing import Any
 from uuid import UUID
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest
 
 from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, read_code
-from nursery.models import Account, Check, Flat, Place, PrintedCode, Session, Sowing, Worker
+from nursery.models import Account, BladeEvent, Check, Flat, Place, PrintedCode, Run, Session, Sowing, Worker
 
 WORKER_IN_SESSION = "worker"
 
@@ -124,8 +124,40 @@ def account_for_change(user: Account, username: str) -> Account:
     return account
 
 
+def records_for_reading(user: Account, rows: QuerySet[Any]) -> QuerySet[Any]:
+    """Return the records of one kind that ``user`` may read: on one farm, all of them."""
+    return rows
+
+
+def record_for_change(user: Account, rows: QuerySet[Any], **key: str) -> Any:
+    """Return the one of ``rows`` with this public key; 404 if there is none, 403 if ``user`` may only read."""
+    try:
+        record = rows.filter(**key).first()
+    except ValidationError:  # no UUID at all
+        record = None
+    if record is None:
+        raise Http404
+    require_grower(user)
+    return record
+
+
 def session_for_work(user: Account, key: UUID) -> Session:
     session = Session.objects.filter(key=key).first()
     if session is None:
         raise Http404
     return session
+
+
+def run_in_hand(user: Account, key: UUID) -> Run:
+    """Return a run that is being grafted; 404 once its flat is finished or handed over."""
+    run = Run.objects.open().named().select_related("flat").filter(key=key).first()
+    if run is None:
+        raise Http404
+    return run
+
+
+def blade_event_for_work(user: Account, session: Session, uuid: UUID) -> BladeEvent:
+    event: BladeEvent | None = session.blade_events.filter(uuid=uuid).first()
+    if event is None:
+        raise Http404
+    return event

@@ -1,10 +1,66 @@
 """Every address of the program, in one list."""
 
-from django.urls import path
+from django.urls import path, re_path, register_converter
 
+from nursery.converters import CodeConverter
+from nursery.views import accounts, find, flat_list, home, labels, login, takes, tallies
 from nursery.views.api import api_marks
+from nursery.views.bench import blades as bench_blades
+from nursery.views.bench import flats as bench_flats
+from nursery.views.bench import offer as bench_offer
+from nursery.views.bench import put_on as bench_put_on
+from nursery.views.bench import runs as bench_runs
+from nursery.views.bench import sessions as bench_sessions
+
+register_converter(CodeConverter, "code")
 
 urlpatterns: list = [
+    # Start, logins, codes
+    path("", home.home, name="home"),
+    path("login", login.login, name="login"),
+    path("logout", login.logout, name="logout"),
+    path("first-account", login.first_account, name="first-account"),
+    path("who", login.who, name="who"),
+    path("accounts", accounts.account_list, name="account-list"),
+    path("accounts/new", accounts.account_new, name="account-new"),
+    path("accounts/by-name/<str:username>", accounts.account_edit, name="account-edit"),
+    path("accounts/by-name/<str:username>/password", accounts.account_password, name="account-password"),
+    path("find", find.code_find, name="code-find"),
+    path("flats", flat_list.flat_list, name="flat-list"),
+    path("<code:code>", find.code, name="code"),
+    re_path(rf"^(?P<text>{CodeConverter.regex})$", find.code_slip, name="code-slip"),
     # Marks
     path("api/marks", api_marks, name="api-marks"),
+    # Labels
+    path("labels", labels.label_queue, name="label-queue"),
+    path("labels/print", labels.label_print, name="label-print"),
+    path("labels/roll", labels.label_roll, name="label-roll"),
+    path("<code:code>/label", labels.code_label, name="code-label"),
+    # Bench
+    path("bench", bench_sessions.bench, name="bench"),
+    path("bench/start", bench_sessions.bench_start, name="bench-start"),
+    path("bench/<uuid:key>", bench_sessions.bench_session, name="bench-session"),
+    path("bench/<uuid:key>/pause", bench_sessions.bench_pause, name="bench-pause"),
+    path("bench/<uuid:key>/resume", bench_sessions.bench_resume, name="bench-resume"),
+    path("bench/<uuid:key>/end", bench_sessions.bench_end, name="bench-end"),
+    path("bench/<uuid:key>/reopen", bench_sessions.bench_reopen, name="bench-reopen"),
+    path("bench/<uuid:key>/put-on", bench_put_on.bench_put_on, name="bench-put-on"),
+    path("bench/<uuid:key>/next", bench_put_on.bench_next, name="bench-next"),
+    path("bench/<uuid:key>/blade", bench_blades.bench_blade, name="bench-blade"),
+    path("bench/<uuid:key>/blade/<uuid:event>/undo", bench_blades.bench_blade_undo, name="bench-blade-undo"),
+    path("<code:code>/bench", bench_flats.flat_bench, name="flat-bench"),
+    path("<code:code>/bench/hand-over", bench_flats.flat_hand_over, name="flat-hand-over"),
+    path("<code:code>/bench/hand-over/undo", bench_flats.flat_hand_over_undo, name="flat-hand-over-undo"),
+    path("<code:code>/bench/blanks", bench_flats.flat_blanks, name="flat-blanks"),
+    path("<code:code>/bench/finish", bench_flats.flat_finish, name="flat-finish"),
+    path("<code:code>/bench/finish/undo", bench_flats.flat_finish_undo, name="flat-finish-undo"),
+    path("<code:code>/bench/take-off", bench_flats.flat_take_off, name="flat-take-off"),
+    path("<code:code>/bench/run/<int:number>", bench_runs.flat_run, name="flat-run"),
+    path("<code:code>/offer", bench_offer.sowing_offer, name="sowing-offer"),
+    # Takes and past seasons
+    path("takes", takes.takes, name="takes"),
+    path("takes/how", takes.takes_how, name="takes-how"),
+    path("tallies", tallies.tally_import, name="tally-import"),
+    path("tallies/preview", tallies.tally_preview, name="tally-preview"),
+    path("tallies/store", tallies.tally_store, name="tally-store"),
 ]

@@ -14,6 +14,17 @@ class SessionQuerySet(models.QuerySet["Session"]):
     def open(self) -> Self:
         return self.filter(ended_at__isnull=True)
 
+    def ended(self) -> Self:
+        return self.filter(ended_at__isnull=False)
+
+    def with_flat_counts(self) -> Self:
+        """Annotate ``flats_count``, and ``in_hand_count``: runs still being grafted."""
+        in_hand = Q(runs__finished_at__isnull=True, runs__started_at__isnull=False)
+        return self.annotate(
+            flats_count=models.Count("runs__flat", distinct=True),
+            in_hand_count=models.Count("runs", filter=in_hand, distinct=True),
+        )
+
 
 class Session(Keyed):
     """A grafting shift at a bench."""
@@ -67,6 +78,19 @@ class RunQuerySet(models.QuerySet["Run"]):
     def open(self) -> Self:
         """Runs still being grafted."""
         return self.filter(finished_at__isnull=True, started_at__isnull=False)
+
+    def left_over(self) -> Self:
+        """Runs of sessions that have ended."""
+        return self.filter(session__ended_at__isnull=False)
+
+    def grafting(self, cultivar_id: int) -> Self:
+        """Runs in whose pairing a cultivar stands on either side."""
+        return self.filter(Q(pairing__scion=cultivar_id) | Q(pairing__rootstock=cultivar_id))
+
+    def latest_at_the_bench(self) -> Self:
+        """The run begun last comes first, with the shape of its flat."""
+        runs = self.filter(started_at__isnull=False).order_by("-started_at", "-pk")
+        return runs.select_related("flat__tray_format", "flat__layout")
 
     def named(self) -> Self:
         return self.select_related(

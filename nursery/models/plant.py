@@ -75,6 +75,13 @@ class PairingQuerySet(models.QuerySet["Pairing"]):
         """Load what a pairing's name needs."""
         return self.select_related("scion__crop", "rootstock")
 
+    def likely_after(self, pairing: "Pairing", session_id: int | None) -> Self:
+        """Other pairings that may follow on the same flat: on the same rootstock, or used in the session."""
+        near = Q(rootstock=pairing.rootstock_id)
+        if session_id:
+            near |= Q(pk__in=self.model._base_manager.filter(runs__session=session_id).values("pk"))
+        return self.filter(near).exclude(pk=pairing.pk)
+
 
 class Pairing(Keyed):
     """A scion on a rootstock. It carries defaults only; what was done stands on the run."""

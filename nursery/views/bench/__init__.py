@@ -1,0 +1,1 @@
+"""The bench: sessions, flats put on, hand-overs, finishing."""

@@ -1,0 +1,115 @@
+"""Sessions at the bench: begin, see, pause, end."""
+
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from nursery import access
+from nursery.actions.sessions import (
+    end_session,
+    pause_session,
+    reopen_session,
+    resume_session,
+    start_session,
+)
+from nursery.actions.stamp import Stamp
+from nursery.forms.bench import PRODUCTS, StartForm
+from nursery.forms.refused import add_refusal
+from nursery.models import Pairing, Run, Session
+from nursery.views.bench.board import read_board
+
+ENDED_SHOWN = 5
+
+
+def stamp_of(request: HttpRequest) -> Stamp:
+    """Return the signature of this moment: the login and who is working."""
+    return Stamp.now(request.user, request.worker)
+
+
+@require_GET
+def bench(request: HttpRequest) -> HttpResponse:
+    """The open sessions, and the start of another."""
+    return _bench(request, StartForm())
+
+
+@require_POST
+def bench_start(request: HttpRequest) -> HttpResponse:
+    form = StartForm(request.POST)
+    if form.is_valid():
+        try:
+            session = start_session(stamp=stamp_of(request), **form.cleaned_data)
+        except ValidationError as error:
+            add_refusal(form, error)
+        else:
+            return redirect("bench-put-on", session.key)
+    return _bench(request, form, status=422)
+
+
+@require_GET
+def bench_session(request: HttpRequest, key: UUID) -> HttpResponse:
+    """One session: who has which flat in hand."""
+    return session_page(request, access.session_for_work(request.user, key))
+
+
+@require_POST
+def bench_pause(request: HttpRequest, key: UUID) -> HttpResponse:
+    return _change(request, key, pause_session)
+
+
+@require_POST
+def bench_resume(request: HttpRequest, key: UUID) -> HttpResponse:
+    return _change(request, key, resume_session)
+
+
+@require_POST
+def bench_end(request: HttpRequest, key: UUID) -> HttpResponse:
+    session = access.session_for_work(request.user, key)
+    try:
+        end_session(session, stamp=stamp_of(request), leave_unfinished="leave" in request.POST)
+    except ValidationError as error:
+        return session_page(request, session, error=error)
+    return redirect("bench-session", key)
+
+
+@require_POST
+def bench_reopen(request: HttpRequest, key: UUID) -> HttpResponse:
+    return _change(request, key, reopen_session)
+
+
+def session_page(
+    request: HttpRequest, session: Session, error: ValidationError | None = None
+) -> HttpResponse:
+    """Render a session as it is now, with what was refused on top."""
+    session.refresh_from_db()
+    context = {
+        "board": read_board(session, request.worker, timezone.now()),
+        "session": session,
+        "products": PRODUCTS,
+        "refused": error.messages if error else [],
+    }
+    return render(request, "bench/session.html", context, status=422 if error else 200)
+
+
+def _change(request: HttpRequest, key: UUID, action) -> HttpResponse:
+    session = access.session_for_work(request.user, key)
+    try:
+        action(session, stamp=stamp_of(request))
+    except ValidationError as error:
+        return session_page(request, session, error=error)
+    return redirect("bench-session", key)
+
+
+def _bench(request: HttpRequest, form: StartForm, status: int = 200) -> HttpResponse:
+    sessions = Session.objects.select_related("place")
+    context = {
+        "open_sessions": sessions.open().with_flat_counts(),
+        "ended_sessions": sessions.ended().with_flat_counts()[:ENDED_SHOWN],
+        "left_over": Run.objects.open().left_over().named().select_related("flat"),
+        "form": form,
+        "has_pairings": Pairing.objects.exists(),
+    }
+    return render(request, "bench/bench.html", context, status=status)
