@@ -116,7 +116,7 @@ def _take_checks(desk: _Desk) -> set[int]:
     fresh = [c for c in desk.batch.checks if c.uuid not in known and c.flat_code in by_code]
     if fresh:
         rows = {check.uuid: _check_row(desk, check, by_code[check.flat_code]) for check in reversed(fresh)}
-        insert_new(list(rows.values()))
+        insert_new([row for _, row in sorted(rows.items())])  # in one order, as in _insert
     desk.checks = {check.uuid: check for check in Check.objects.filter(uuid__in=named)}
     for check in desk.batch.checks:
         _answer_check(desk, check, by_code.get(check.flat_code), is_new=check.uuid not in known)
@@ -284,14 +284,15 @@ def _insert(
     """Insert the rows whose UUID is new; answer for each: stored, known, or used with other content.
 
     The same UUID may come from two batches at once, for two flats that do not share a lock. So the answer
-    is read back after the insert, not foretold before it.
+    is read back after the insert, not foretold before it. Both insert by the order of the UUIDs, so that
+    neither holds one that the other has waited for while it waits itself.
     """
     uuids = [row.uuid for row in rows]
     before = set(model.objects.filter(uuid__in=uuids).values_list("uuid", flat=True))
     first: dict[UUID, _Row] = {}
     for row in rows:
         first.setdefault(row.uuid, row)
-    fresh = [row for uuid, row in first.items() if uuid not in before]
+    fresh = [row for uuid, row in sorted(first.items()) if uuid not in before]
     insert_new(fresh)
     stored = {row.uuid: content(row) for row in model.objects.filter(uuid__in=uuids)}
     for row in rows:
