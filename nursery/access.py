@@ -130,7 +130,7 @@ def records_for_reading(user: Account, rows: QuerySet[Any]) -> QuerySet[Any]:
 
 
 def record_for_change(user: Account, rows: QuerySet[Any], **key: str) -> Any:
-    """Return the one of ``rows`` with this public key; 404 if there is none, 403 if ``user`` may only read."""
+    """Return the row with this public key; 404 if there is none, 403 if ``user`` may only read."""
     try:
         record = rows.filter(**key).first()
     except ValidationError:  # no UUID at all

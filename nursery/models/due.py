@@ -16,6 +16,7 @@ from django.db.models import (
     Exists,
     ExpressionWrapper,
     F,
+    IntegerField,
     OuterRef,
     Q,
     QuerySet,
@@ -23,13 +24,15 @@ from django.db.models import (
     Value,
     When,
 )
+from django.db.models.functions import Cast, Coalesce
 
+from nursery.calc.days import PROVEN_FROM_DAY
 from nursery.models.bench import Run, Severing
 from nursery.models.check import DayCount
 from nursery.models.flat import Flat, Stage, StageMove
 from nursery.models.plant import Method
 
-EARLY_LOOK_DAYS = 7
+EARLY_LOOK_DAYS = PROVEN_FROM_DAY
 # Nobody goes back to a flat older than this for a record: 90 days, the latest record day, and some delay.
 OLDEST_DAYS = 120
 LEFT = [Stage.DISPATCHED, Stage.DISCARDED]
@@ -37,7 +40,7 @@ EARLY, RECORD = "early", "record"
 
 
 def due_runs(today: date) -> QuerySet[Run, Any]:
-    """Return the runs due on ``today`` with ``due`` (EARLY or RECORD) and ``due_on``, longest waiting first."""
+    """Return the runs due, longest waiting first, with ``due`` (EARLY or RECORD) and ``due_on``."""
     counts = DayCount.objects.filter(run=OuterRef("pk"))
     early_on = _days_after(F("grafted_on"), Value(timedelta(days=EARLY_LOOK_DAYS)))
     return (
@@ -47,12 +50,15 @@ def due_runs(today: date) -> QuerySet[Run, Any]:
         )
         .exclude(Exists(counts.filter(is_record=True)))
         .annotate(
-            flat_stage=Subquery(_latest_stage()),
+            flat_stage=Coalesce(Subquery(_latest_stage()), Value("")),
             early_on=early_on,
             record_on=_days_after(_record_counts_from(), _record_days()),
         )
         .exclude(flat_stage__in=LEFT)
-        .annotate(due=_what_is_due(today, counts), due_on=Case(When(due=RECORD, then="record_on"), default="early_on"))
+        .annotate(
+            due=_what_is_due(today, counts),
+            due_on=Case(When(due=RECORD, then="record_on"), default="early_on"),
+        )
         .exclude(due="")
         .order_by("due_on", "flat_id", "number")
     )
@@ -75,7 +81,7 @@ def _latest_stage() -> QuerySet[StageMove, Any]:
 
 def _record_counts_from() -> Case:
     """The day of grafting; for tongue approach the day of severing, and none before it."""
-    severed = Severing.objects.standing().filter(run=OuterRef("pk")).order_by("-severed_on")
+    severed = Severing.objects.standing().filter(run=OuterRef("pk")).order_by("severed_on")
     return Case(
         When(method=Method.TONGUE, then=Subquery(severed.values("severed_on")[:1])),
         default=F("grafted_on"),
@@ -85,7 +91,8 @@ def _record_counts_from() -> Case:
 
 def _record_days() -> ExpressionWrapper:
     day = Value(timedelta(days=1))
-    return ExpressionWrapper(F("pairing__record_days") * day, output_field=DurationField())
+    days = Cast("pairing__record_days", IntegerField())
+    return ExpressionWrapper(days * day, output_field=DurationField())
 
 
 def _days_after(start: Any, days: Any) -> ExpressionWrapper:

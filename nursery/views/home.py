@@ -1,0 +1,52 @@
+"""The start page: a code, the open sessions, what is due, and what to do first in an empty book."""
+
+from datetime import date
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from nursery.models import Cultivar, Flat, Pairing, Session, Worker
+from nursery.models.due import RECORD, due_runs
+
+DUE_SHOWN = 30
+
+
+@require_safe
+def home(request: HttpRequest) -> HttpResponse:
+    today = timezone.localdate()
+    due = due_flats(today)
+    context = {
+        "sessions": Session.objects.open().select_related("place"),
+        "due": due[:DUE_SHOWN],
+        "has_more_due": len(due) > DUE_SHOWN,
+    }
+    if not Flat.objects.exists():
+        context["steps"] = first_steps()
+    return render(request, "home/home.html", context)
+
+
+def due_flats(today: date) -> list[dict[str, object]]:
+    """Return the flats due, each once, longest waiting first; at most one more than is shown."""
+    runs = due_runs(today).named().select_related("flat")
+    flats: dict[int, dict[str, object]] = {}
+    # A flat has few runs; four times as many runs as lines is enough to fill the page.
+    for run in runs[: 4 * DUE_SHOWN]:
+        line = flats.setdefault(
+            run.flat_id,
+            {"flat": run.flat, "pairings": [], "day": (today - run.grafted_on).days, "is_record": False},
+        )
+        if str(run.pairing) not in line["pairings"]:
+            line["pairings"].append(str(run.pairing))
+        line["is_record"] = line["is_record"] or run.due == RECORD
+    return list(flats.values())[: DUE_SHOWN + 1]
+
+
+def first_steps() -> dict[str, bool]:
+    """Return what an empty book needs before the first graft, and whether it is there."""
+    return {
+        "has_cultivars": Cultivar.objects.exists(),
+        "has_pairings": Pairing.objects.exists(),
+        "has_workers": Worker.objects.active().exists(),
+    }
