@@ -8,6 +8,7 @@ os.environ.setdefault("TAKEBOOK_DATA", tempfile.mkdtemp(prefix="takebook-test-")
 import pytest
 from django.test import Client
 
+from nursery import access
 from nursery.models import Account, Farm, Worker
 
 
@@ -71,9 +72,18 @@ def crew(farm, bob):
 
 
 @pytest.fixture
-def tablet(farm, charlie):
-    """The shared tablet."""
+def idle_tablet(farm, charlie):
+    """The shared tablet before anybody said who is working."""
     return _client(charlie)
+
+
+@pytest.fixture
+def tablet(idle_tablet):
+    """The shared tablet in Dora's hands."""
+    session = idle_tablet.session
+    session[access.WORKER_IN_SESSION] = str(Worker.objects.create(name="Dora").key)
+    session.save()
+    return idle_tablet
 
 
 @pytest.fixture

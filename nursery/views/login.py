@@ -1,0 +1,103 @@
+"""Logging in and out, the first login of an empty book, and who is working at a shared tablet."""
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import login as log_in
+from django.contrib.auth import logout as log_out
+from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render, resolve_url
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
+
+from nursery import access
+from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD
+from nursery.actions.first_account import create_first_account, is_first_account_wanted
+from nursery.forms.logins import FirstAccountForm, LoginForm, WhoForm
+from nursery.forms.refused import add_refusal
+from nursery.models import Worker
+
+FORM_METHODS = ["GET", "HEAD", "POST"]
+
+
+@require_http_methods(FORM_METHODS)
+@never_cache
+@login_not_required
+def login(request: HttpRequest) -> HttpResponse:
+    """Ask for name and password; where nobody has a login yet, make the first one."""
+    if is_first_account_wanted():
+        return redirect("first-account")
+    form = LoginForm(request, data=_sent(request))
+    if request.method == "POST" and form.is_valid():
+        log_in(request, form.get_user())
+        return redirect(_next_page(request))
+    context = {"form": form, "next": request.GET.get("next", request.POST.get("next", ""))}
+    if request.farm.is_demo:
+        context |= {"demo_logins": DEMO_LOGINS, "demo_password": DEMO_PASSWORD}
+    return render(request, "login/login.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+@login_not_required
+def logout(request: HttpRequest) -> HttpResponse:
+    """End the login of this browser."""
+    log_out(request)
+    return redirect("login")
+
+
+@require_http_methods(FORM_METHODS)
+@never_cache
+@login_not_required
+def first_account(request: HttpRequest) -> HttpResponse:
+    """Name the farm and make its first grower, with the key that the terminal shows."""
+    if not is_first_account_wanted():
+        return redirect("login")
+    form = FirstAccountForm(_sent(request), initial={"time_zone": "UTC"})
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data
+        try:
+            account = create_first_account(
+                settings.DATA_DIR,
+                key=given["key"],
+                farm={"name": given["farm_name"], "time_zone": given["time_zone"]},
+                login={name: given[name] for name in ("username", "password", "worker_name")},
+            )
+        except ValidationError as error:
+            add_refusal(form, error)
+        else:
+            log_in(request, account)
+            return redirect("home")
+    return render(request, "login/first.html", {"form": form}, status=422 if form.errors else 200)
+
+
+@require_http_methods(FORM_METHODS)
+@never_cache
+def who(request: HttpRequest) -> HttpResponse:
+    """A shared tablet asks who is working; a login of one's own shows whose it is."""
+    if not request.user.is_shared:
+        return render(request, "login/own.html")
+    if request.method == "POST":
+        form = WhoForm(request.POST)
+        if form.is_valid():
+            request.session[access.WORKER_IN_SESSION] = str(form.cleaned_data["worker"].key)
+            return redirect(_next_page(request))
+        messages.warning(request, _("This person no longer works here. Tap another name."))
+    context = {
+        "workers": Worker.objects.active(),
+        "next": request.GET.get("next", request.POST.get("next", "")),
+    }
+    return render(request, "login/who.html", context, status=422 if request.method == "POST" else 200)
+
+
+def _sent(request: HttpRequest) -> QueryDict | None:
+    return request.POST if request.method == "POST" else None
+
+
+def _next_page(request: HttpRequest) -> str:
+    """Return where the visitor was going, if it is a page of this program."""
+    wanted = request.POST.get("next", "")
+    is_ours = url_has_allowed_host_and_scheme(wanted, {request.get_host()}, request.is_secure())
+    return wanted if is_ours else resolve_url(settings.LOGIN_REDIRECT_URL)
