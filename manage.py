@@ -1,15 +1,50 @@
 #!/usr/bin/env python
 """Command line of Takebook: ``python manage.py start`` runs the program."""
 
+import argparse
 import os
 import sys
 
+OLDEST_PYTHON = (3, 11)
+
+
+def ensure_python_fits() -> None:
+    """End with the remedy where this Python is too old."""
+    if sys.version_info < OLDEST_PYTHON:
+        wanted = ".".join(map(str, OLDEST_PYTHON))
+        sys.exit(f"Takebook needs Python {wanted} or newer; this is {sys.version.split()[0]}.")
+
+
+def take_data_option(arguments: list) -> None:
+    """Let ``start --data DIR`` beat TAKEBOOK_DATA: the settings read it at the moment of their import."""
+    if arguments[:1] != ["start"]:
+        return
+    parser = argparse.ArgumentParser(prog="manage.py start", add_help=False, allow_abbrev=False)
+    parser.add_argument("--data", metavar="DIR")
+    chosen = parser.parse_known_args(arguments[1:])[0].data
+    if chosen:
+        os.environ["TAKEBOOK_DATA"] = chosen
+
 
 def main() -> None:
+    ensure_python_fits()
+    take_data_option(sys.argv[1:])
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "nursery.settings")
-    from django.core.management import execute_from_command_line
+    try:
+        from django.core.exceptions import ImproperlyConfigured
+        from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+        execute_from_command_line(sys.argv)
+    except ModuleNotFoundError as error:
+        if (error.name or "nursery").startswith("nursery"):
+            raise
+        sys.exit(
+            f"The library {error.name} is missing from {sys.executable}. Install what Takebook needs:\n"
+            "  python3 -m venv .venv && .venv/bin/pip install .\n"
+            "and call .venv/bin/python manage.py."
+        )
+    except ImproperlyConfigured as error:
+        sys.exit(str(error))
 
 
 if __name__ == "__main__":

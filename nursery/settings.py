@@ -1,5 +1,6 @@
 """Settings of Takebook. Everything a farm changes is an environment variable named here."""
 
+import errno
 import os
 from pathlib import Path
 
@@ -23,9 +24,14 @@ def env_data_dir() -> Path:
     """Return the data directory (database file, secret key, collected static files), made if missing."""
     path = Path(os.environ.get("TAKEBOOK_DATA") or BASE_DIR / "data").resolve()
     try:
-        path.mkdir(parents=True, exist_ok=True)
+        (path / "static").mkdir(parents=True, exist_ok=True)
+        if not os.access(path, os.W_OK | os.X_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
     except OSError as error:
-        raise ImproperlyConfigured(f"TAKEBOOK_DATA: cannot use {path}: {error.strerror}.") from error
+        raise ImproperlyConfigured(
+            f"The data directory {path} cannot be used ({error.strerror}): choose a folder that you may "
+            "write to, with start --data DIR or in TAKEBOOK_DATA."
+        ) from error
     return path
 
 
@@ -81,6 +87,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "nursery.middleware.FarmMiddleware",
+    "nursery.middleware.WhoMiddleware",
 ]
 
 ROOT_URLCONF = "nursery.urls"

@@ -1,0 +1,104 @@
+"""``manage.py start``: bring the database up to date and answer on the farm's network."""
+
+import sys
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management import BaseCommand, call_command
+from django.db import DatabaseError, OperationalError
+
+from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD
+from nursery.actions.first_account import drop_first_key, is_first_account_wanted, new_first_key
+from nursery.actions.serving import (
+    CannotServe,
+    ensure_port_is_free,
+    http_address,
+    lan_address,
+    qr_as_text,
+    serve,
+)
+from nursery.actions.starting import ensure_starting_values
+from nursery.models import Farm
+
+BLACK_ON_WHITE = "\x1b[48;5;16m\x1b[38;5;231m{}\x1b[0m"
+
+
+class Command(BaseCommand):
+    help = "Start Takebook: migrate, then serve this machine and the farm's network until Ctrl-C or SIGTERM."
+
+    def add_arguments(self, parser):
+        parser.add_argument(
+            "--demo", action="store_true", help="load the demonstration farm into an empty book"
+        )
+        parser.add_argument("--port", type=int, default=8000, help="port to listen on (8000)")
+        parser.add_argument("--host", default="0.0.0.0", help="address to listen on (every address)")
+        parser.add_argument("--data", metavar="DIR", help="data directory; beats TAKEBOOK_DATA")
+
+    def handle(self, **options):
+        host, port = options["host"], options["port"]
+        if options["data"] and Path(options["data"]).resolve() != settings.DATA_DIR:
+            sys.exit("--data is read before the settings: call this command through manage.py.")
+        try:
+            ensure_port_is_free(host, port)
+            self._prepare(options["demo"])
+        except CannotServe as error:
+            sys.exit(str(error))
+        except (DatabaseError, OSError) as error:
+            sys.exit(_sentence(error))
+        self._tell_addresses(host, port)
+        self._tell_login()
+        self.stdout.write("Ctrl-C ends the program. What was entered stays in " + str(settings.DATA_DIR))
+        self.stdout.flush()
+        serve(host, port)
+
+    def _prepare(self, wants_demo: bool) -> None:
+        call_command("migrate", interactive=False, verbosity=0)
+        ensure_starting_values()
+        call_command("collectstatic", interactive=False, verbosity=0)
+        if not wants_demo or Farm.objects.current().is_demo:
+            return
+        if not is_first_account_wanted():
+            self.stdout.write("The book is not empty: the demonstration farm was not loaded into it.")
+            return
+        self.stdout.write("Loading the demonstration farm.")
+        self.stdout.flush()
+        call_command("load_demo", verbosity=0)
+
+    def _tell_addresses(self, host: str, port: int) -> None:
+        lan = lan_address(host)
+        here = host if lan == host else "127.0.0.1"
+        self.stdout.write(f"\nTakebook on this machine: {http_address(here, port)}")
+        if not lan:
+            self.stdout.write(
+                "No network was found, or --host keeps others out: only this machine reaches it."
+            )
+            return
+        address = http_address(lan, port)
+        self.stdout.write(f"On the farm's network:    {address}\n")
+        for line in qr_as_text(address).splitlines():
+            self.stdout.write(BLACK_ON_WHITE.format(line) if self.stdout.isatty() else line)
+
+    def _tell_login(self) -> None:
+        if Farm.objects.current().is_demo:
+            self.stdout.write(
+                "DEMONSTRATION FARM: everything in it is invented. Do not keep real flats in it.\n"
+                f"Log in as {', '.join(DEMO_LOGINS[:-1])} or {DEMO_LOGINS[-1]} (a shared tablet); "
+                f"the password of all three is {DEMO_PASSWORD}\n"
+            )
+        elif is_first_account_wanted():
+            key = new_first_key(settings.DATA_DIR)
+            self.stdout.write(f"Nobody can log in yet. Make the first login with this one-time key: {key}\n")
+        else:
+            drop_first_key(settings.DATA_DIR)
+            self.stdout.write("Log in with the name and password that a grower of the farm gave you.\n")
+
+
+def _sentence(error: Exception) -> str:
+    if settings.DATABASES["default"]["ENGINE"].endswith("postgresql") and isinstance(error, OperationalError):
+        return (
+            f"The database of DATABASE_URL does not answer: start it or correct the address. {error}".strip()
+        )
+    return (
+        f"The data directory {settings.DATA_DIR} cannot be used ({error}): "
+        "choose a folder that you may write to, as with --data DIR."
+    )
