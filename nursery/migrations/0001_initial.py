@@ -855,7 +855,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='seedlot',
-            constraint=models.CheckConstraint(condition=models.Q(('germination_share__isnull', True), models.Q(('germination_share__gte', 0), ('germination_share__lte', 1)), _connector='OR'), name='seed_lot_germination_is_share', violation_error_message='Germination lies between 0 and 100 %.'),
+            constraint=models.CheckConstraint(condition=models.Q(('germination_share__isnull', True), models.Q(('germination_share__gte', 0), ('germination_share__lte', 1)), _connector='OR'), name='seed_lot_germination_is_share', violation_error_message='Germination lies between 0 and 100 percent.'),
         ),
         migrations.AddConstraint(
             model_name='seedlot',

@@ -1,5 +1,6 @@
 """Tray formats, layouts, flats; where a flat stands; codes printed ahead."""
 
+from collections.abc import Iterable
 from typing import Self
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -112,12 +113,15 @@ class FlatQuerySet(models.QuerySet["Flat"]):
         )
         return self.filter(found | Q(code__istartswith=code) if code else found)
 
-    def at_stage(self, stage: str) -> Self:
-        """Flats (with their stage) that stand at ``stage``."""
-        return self.filter(stage=stage)
-
     def in_stage(self, stage: str) -> Self:
         return self.with_stage().filter(stage=stage)
+
+    def standing_in(self, places: Iterable[models.Model]) -> Self:
+        """Flats (with their stage) whose last standing move brought them to one of ``places``."""
+        moves = StageMove.objects.standing().filter(flat=OuterRef("pk")).order_by("-at", "-id")
+        ever = StageMove.objects.filter(flat=OuterRef("pk"), place__in=places)
+        here = self.with_stage().filter(Exists(ever)).alias(place_id=Subquery(moves.values("place")[:1]))
+        return here.filter(place_id__in=places).exclude(stage__in=[Stage.DISPATCHED, Stage.DISCARDED])
 
     def kept(self) -> Self:
         """Flats that the farm keeps cell by cell (no imported tallies)."""

@@ -165,7 +165,7 @@ class SeedLot(Keyed):
                 condition=Q(germination_share__isnull=True)
                 | Q(germination_share__gte=0, germination_share__lte=1),
                 name="seed_lot_germination_is_share",
-                violation_error_message=_("Germination lies between 0 and 100 %."),
+                violation_error_message=_("Germination lies between 0 and 100 percent."),
             ),
             models.CheckConstraint(
                 condition=Q(price__isnull=True) | Q(price__gte=0),
