@@ -62,11 +62,8 @@ def put_on(session: Session, *, tray: Flat | Tray, work: Work, stamp: Stamp) -> 
         with transaction.atomic():
             return _put_on(session, tray, work, stamp)
     except IntegrityError:
-        # Two requests at once with one key or one printed code, on a database that lets both look first.
-        known = Run.objects.filter(key=tray.key).first() if isinstance(tray, Tray) and tray.key else None
-        if known is None:
-            raise ValidationError(_("Someone else put this flat on just now. Look at it again.")) from None
-        return known
+        # Two benches took one flat at once, on a database that lets both look before either writes.
+        raise changed_meanwhile() from None
 
 
 def put_on_next(
@@ -198,11 +195,11 @@ def changed_meanwhile() -> ValidationError:
 
 
 def _put_on(session: Session, tray: Flat | Tray, work: Work, stamp: Stamp) -> Run:
-    if isinstance(tray, Tray) and tray.key:
-        known = Run.objects.filter(key=tray.key).first()
-        if known:
-            return known
+    # The session is held from here on: a form sent twice at once finds the run of the first.
     session = open_session(session)
+    known = Run.objects.filter(key=tray.key).first() if isinstance(tray, Tray) and tray.key else None
+    if known:
+        return known
     flat = _new_flat(tray, stamp) if isinstance(tray, Tray) else hold_flat(tray)
     _require_free(flat)
     if flat.sowing:

@@ -25,10 +25,10 @@ def note_blade(
 @transaction.atomic
 def note_blade_once(event: BladeEvent, *, stamp: Stamp, uuid: UUID | None = None) -> BladeEvent:
     """Store a blade event under the UUID of its form: sent twice, it is stored once and the first is kept."""
+    open_session(event.session)
     known: BladeEvent | None = BladeEvent.objects.filter(uuid=uuid).first() if uuid else None
     if known:
         return known
-    open_session(event.session)
     event.product = event.product.strip() if event.kind == BladeEvent.Kind.DISINFECTED else ""
     if event.kind == BladeEvent.Kind.DISINFECTED and not event.product:
         raise ValidationError({"product": _("Say what the blade was disinfected with.")})

@@ -22,10 +22,10 @@ def start_session(
     ``key`` is the public key of the new session. A form that is sent twice gives the same key twice and gets
     the same session. ValidationError if a session is open at this bench.
     """
+    _one_start_at_a_time()
     known = Session.objects.filter(key=key).first() if key else None
     if known:
         return known
-    _one_start_at_a_time()
     _require_no_open_session(place)
     session = Session(started_at=stamp.at, place=place, note=note, opened_by=stamp.account)
     if key:
