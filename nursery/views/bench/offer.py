@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST
 
 from nursery import access
 from nursery.actions.runs import use_sowing
-from nursery.actions.work import SIDES, Work, side_of
+from nursery.actions.work import SIDES, side_of
 from nursery.calc.codes import spoken
 from nursery.models import Run, Sowing
 from nursery.views.bench.sessions import stamp_of
@@ -24,7 +24,13 @@ class OfferForm(forms.Form):
 def offers_of(sowing: Sowing) -> list[dict[str, object]]:
     """Return the flats in hand that this sowing could stand under or on, for ``bench/_offer.html``."""
     cultivar_id = sowing.lot.cultivar_id
-    runs = Run.objects.open().named().grafting(cultivar_id).select_related("flat")
+    runs = (
+        Run.objects.open()
+        .named()
+        .grafting(cultivar_id)
+        .select_related("flat")
+        .prefetch_related("run_sowings")
+    )
     return [_offer(run, sowing) for run in runs.order_by("-started_at")]
 
 
@@ -48,11 +54,11 @@ def sowing_offer(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _offer(run: Run, sowing: Sowing) -> dict[str, object]:
-    name = side_of(run.pairing, sowing)
-    there = getattr(Work.of(run), name)
+    side = SIDES[side_of(run.pairing, sowing)]
+    there = {row.sowing_id for row in run.run_sowings.all() if row.side == side}
     return {
         "run": run,
-        "side": SIDES[name].label,
-        "is_there": sowing.pk in {other.pk for other in there},
-        "has_other": any(other.pk != sowing.pk for other in there),
+        "side": side.label,
+        "is_there": sowing.pk in there,
+        "has_other": bool(there - {sowing.pk}),
     }
