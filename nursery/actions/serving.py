@@ -60,8 +60,8 @@ def _why_not(error: OSError, host: str, port: int) -> str:
 
 
 def qr_as_text(address: str) -> str:
-    """Return a QR symbol of light blocks, for a terminal with light letters on a dark ground."""
-    symbol = qrcode.QRCode(border=2)
+    """Return a QR symbol of half blocks in lines, to be shown dark on light."""
+    symbol = qrcode.QRCode()
     symbol.add_data(address)
     lines = io.StringIO()
     symbol.print_ascii(out=lines)

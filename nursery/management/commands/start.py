@@ -20,7 +20,7 @@ from nursery.actions.serving import (
 from nursery.actions.starting import ensure_starting_values
 from nursery.models import Farm
 
-BLACK_ON_WHITE = "\x1b[48;5;16m\x1b[38;5;231m{}\x1b[0m"
+BLACK_ON_WHITE = "\x1b[38;5;16m\x1b[48;5;231m{}\x1b[0m"  # whatever the terminal's own colours are
 
 
 class Command(BaseCommand):
