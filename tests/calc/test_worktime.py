@@ -18,6 +18,10 @@ def test_counts_a_pause_only_where_it_overlaps():
     assert worked_time(at(8), at(9), [(at(8, 50), at(9, 30)), (at(7), at(8, 10))]) == timedelta(minutes=40)
 
 
+def test_a_pause_outside_counts_for_nothing():
+    assert worked_time(at(8), at(9), [(at(10), at(11)), (at(6), at(7))]) == timedelta(hours=1)
+
+
 def test_a_pause_that_lasts_stops_the_clock():
     assert worked_time(at(8), at(13), [(at(12), None)]) == timedelta(hours=4)
 
