@@ -94,9 +94,9 @@ class CropTakes:
     left_early: tuple[LeftRow, ...]
 
     @property
-    def close_to_first(self) -> int:
-        """How many other ranges overlap with that of the first row."""
-        return sum(row.overlaps(self.rows[0]) for row in self.rows[1:])
+    def close_to_first(self) -> list[TakeRow]:
+        """The other rows whose range overlaps with that of the first."""
+        return [row for row in self.rows[1:] if row.overlaps(self.rows[0])]
 
     @property
     def has_rows(self) -> bool:

@@ -98,7 +98,7 @@ def _status_word(status: Status) -> str:
     words = {
         Status.NEW: _("new"),
         Status.UNCHANGED: _("in the book already"),
-        Status.REPLACED: _("replaces other counts"),
+        Status.REPLACED: _("replacing other counts"),
     }
     return words[status]
 

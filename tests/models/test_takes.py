@@ -124,7 +124,7 @@ def test_one_flat_cannot_tell(pairing, other_pairing):
     crop = only_crop()
     assert (crop.dispersion, crop.df) == (None, 0)
     assert all(row.low is None and row.high is None for row in crop.rows)
-    assert crop.close_to_first == 0
+    assert crop.close_to_first == []
 
 
 def test_wilting_counts_as_alive_and_stands_beside_it(pairing):
@@ -251,7 +251,7 @@ def test_overlapping_ranges_are_counted_from_the_first(pairing, other_pairing, t
     recorded(pairing, 70, 69, 71)
     recorded(other_pairing, 68, 70, 69)
     recorded(make_pairing(make_cultivar("Night Plum", tomato), make_cultivar("Low Road", tomato)), 20, 21, 19)
-    assert only_crop().close_to_first == 1
+    assert [row.name for row in only_crop().close_to_first] == ["Ruby Coach on Tallow"]
 
 
 @pytest.mark.parametrize("by", list(TakeBy))

@@ -59,10 +59,11 @@ def _crop_lines(crop: CropTakes) -> list[str]:
 
 
 def _row_line(row: TakeRow) -> str:
+    flats = "1 flat" if row.flats == 1 else f"{row.flats} flats"
     counts = f"  {row.name}: {row.alive} of {row.grafted} took, {row.take_share:.1%}"
     if row.low is None or row.high is None:
-        return f"{counts}; range: cannot tell yet ({row.flats} flat, {row.wilting} wilting)"
-    return f"{counts}; likely {row.low:.1%} to {row.high:.1%} ({row.flats} flats, {row.wilting} wilting)"
+        return f"{counts}; range: cannot tell yet ({flats}, {row.wilting} wilting)"
+    return f"{counts}; likely {row.low:.1%} to {row.high:.1%} ({flats}, {row.wilting} wilting)"
 
 
 def _spread_line(crop: CropTakes) -> str:
