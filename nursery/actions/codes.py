@@ -7,6 +7,7 @@ from nursery.models import Flat, Place, PrintedCode, Sowing
 
 FLAT, SOWING, PLACE = "F", "S", "P"
 _BEARERS = {FLAT: Flat, SOWING: Sowing, PLACE: Place}
+_TOGETHER = 500  # codes in one look-up
 
 
 def issue_code(kind: str, rng: random.Random | None = None) -> str:
@@ -21,3 +22,14 @@ def issue_code(kind: str, rng: random.Random | None = None) -> str:
         taken = bearer._default_manager.filter(code=code).exists()
         if not taken and not PrintedCode.objects.filter(code=code).exists():
             return code
+
+
+def issue_codes(kind: str, count: int) -> list[str]:
+    """Return ``count`` different free codes, looked up together."""
+    codes: set[str] = set()
+    while len(codes) < count:
+        fresh = {new_code(kind, random.SystemRandom()) for _ in range(min(count - len(codes), _TOGETHER))}
+        for bearer in (_BEARERS[kind], PrintedCode):
+            fresh -= set(bearer._default_manager.filter(code__in=fresh).values_list("code", flat=True))
+        codes |= fresh
+    return list(codes)

@@ -9,7 +9,7 @@ from django.db.models import Model
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from nursery.actions.codes import FLAT, issue_code
+from nursery.actions.codes import FLAT, issue_codes
 from nursery.actions.counting import lock_flats, recount_flats
 from nursery.actions.tally_plan import Status, TallyOptions, TallyPlan, plan_tallies
 from nursery.models import Account, TallyRow
@@ -35,7 +35,8 @@ def import_tallies(content: bytes, options: TallyOptions, account: Account | Non
 
 def _store(plan: TallyPlan, account: Account | None, now: datetime) -> None:
     lock_flats(e.tally.flat_id for e in plan.entries if e.status is not Status.UNCHANGED and e.tally.flat_id)
-    _give_codes(plan, now)
+    for flat, code in zip(plan.new_flats, issue_codes(FLAT, len(plan.new_flats)), strict=True):
+        flat.code, flat.created_at = code, now
     for things in (
         plan.seasons.new_seasons,
         plan.names.new_crops,
@@ -55,15 +56,6 @@ def _store(plan: TallyPlan, account: Account | None, now: datetime) -> None:
     flats = sorted({tally.flat_id for tally in tallies})
     for first in range(0, len(flats), _BATCH):
         recount_flats(flats[first : first + _BATCH])
-
-
-def _give_codes(plan: TallyPlan, now: datetime) -> None:
-    given: set[str] = set()
-    for flat in plan.new_flats:
-        while not flat.code or flat.code in given:
-            flat.code = issue_code(FLAT)
-        given.add(flat.code)
-        flat.created_at = now
 
 
 def _create(things: Iterable[Model]) -> None:

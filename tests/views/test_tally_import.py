@@ -94,7 +94,11 @@ def test_a_season_for_rows_that_name_none(grower):
 
 @pytest.mark.parametrize(
     ("content", "words"),
-    [(b"", "The file is empty."), (b"x" * (2 * 1024 * 1024 + 1), "larger than 2 MB")],
+    [
+        (b"", "The file is empty."),
+        (b"\n" * 2002, "more than 2000 rows"),
+        (b"x" * 1_000_001, "more than 2000 rows"),
+    ],
 )
 def test_files_that_cannot_be_read_say_so(grower, content, words):
     response = upload(grower, content=content)
