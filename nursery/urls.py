@@ -3,7 +3,7 @@
 from django.urls import path, re_path, register_converter
 
 from nursery.converters import CodeConverter
-from nursery.views import accounts, find, flat_list, home, labels, login, takes, tallies
+from nursery.views import accounts, find, flat_list, home, labels, login, records, sowings, takes, tallies
 from nursery.views.api import api_marks
 from nursery.views.bench import blades as bench_blades
 from nursery.views.bench import flats as bench_flats
@@ -57,6 +57,14 @@ urlpatterns: list = [
     path("<code:code>/bench/take-off", bench_flats.flat_take_off, name="flat-take-off"),
     path("<code:code>/bench/run/<int:number>", bench_runs.flat_run, name="flat-run"),
     path("<code:code>/offer", bench_offer.sowing_offer, name="sowing-offer"),
+    # Records
+    path("records", records.records, name="records"),
+    path("records/farm", records.record_farm, name="record-farm"),
+    path("records/<slug:noun>", records.record_list, name="record-list"),
+    path("records/<slug:noun>/new", records.record_new, name="record-new"),
+    path("records/<slug:noun>/<str:key>", records.record_edit, name="record-edit"),
+    path("records/<slug:noun>/<str:key>/delete", records.record_delete, name="record-delete"),
+    path("<code:code>/stand", sowings.sowing_stand, name="sowing-stand"),
     # Takes and past seasons
     path("takes", takes.takes, name="takes"),
     path("takes/how", takes.takes_how, name="takes-how"),

@@ -56,10 +56,7 @@ class PairingForm(RecordForm):
 
     def _offer_usual_method(self) -> None:
         """Let a new pairing take the method of the scion's crop, and say what that is and where from."""
-        usual = "; ".join(
-            f"{crop.name}: {crop.get_method_display()} ({crop.method_origin or gettext('no source given')})"
-            for crop in Crop.objects.exclude(method="")
-        )
+        usual = "; ".join(_usual_methods())
         self.initial["method"] = self.given.get("method", "")
         self.fields["method"] = forms.ChoiceField(
             label=_("Usual method"),
@@ -67,3 +64,12 @@ class PairingForm(RecordForm):
             choices=[("", _("As usual for the scion's crop")), *Method.choices],
             help_text=format_html(gettext("Starting values: {}"), usual) if usual else "",
         )
+
+
+def _usual_methods() -> list[str]:
+    """Say which crops have which usual method, and where that comes from."""
+    crops: dict[tuple[str, str], list[str]] = {}
+    for crop in Crop.objects.exclude(method=""):
+        origin = crop.method_origin or gettext("no source given")
+        crops.setdefault((crop.get_method_display(), origin), []).append(crop.name)
+    return [f"{method}: {', '.join(names)} ({origin})" for (method, origin), names in crops.items()]
