@@ -44,7 +44,8 @@ def uuid_of(kind, number):
 
 @st.composite
 def histories(draw, max_marks=16, max_checks=5):
-    checks = draw(st.lists(_checks(), min_size=1, max_size=max_checks))
+    days = draw(_some_of(DAYS))
+    checks = draw(st.lists(_checks(days), min_size=1, max_size=max_checks))
     history = {
         "seasons": SEASONS,
         "runs": RUNS,
@@ -59,10 +60,15 @@ def histories(draw, max_marks=16, max_checks=5):
     return history
 
 
-def _checks():
+def _some_of(things):
+    """A few of many, so that what happens meets in one place, and yet everything has its turn."""
+    return st.lists(st.sampled_from(things), min_size=1, max_size=3, unique=True)
+
+
+def _checks(days):
     return st.fixed_dictionaries(
         {
-            "day": st.sampled_from(DAYS),
+            "day": st.sampled_from(days),
             "kind": st.sampled_from(["whole", "numbers", "part"]),
             "places": st.lists(st.sampled_from([1, 2, 3]), unique=True),
             "void": st.sampled_from([False] * 7 + [True]),
@@ -76,11 +82,12 @@ def _make_marks(draw, history, max_marks):
     """Let devices mark cells, each knowing what it last fetched."""
     known = {device: set() for device in DEVICES}
     count = draw(st.integers(0, max_marks))
+    cells = draw(st.one_of(_some_of(CELLS), st.just(CELLS)))
     for number in range(count):
         device = draw(st.sampled_from(DEVICES))
         if draw(st.booleans()):
             known[device] = set(history["marks"])
-        cell = draw(st.sampled_from(CELLS))
+        cell = draw(st.sampled_from(cells))
         uuid = uuid_of("mark", number)
         history["marks"][uuid] = {
             "check": draw(st.sampled_from(sorted(history["checks"]))),
@@ -125,16 +132,78 @@ def _write_numbers(draw, history):
                 history["numbers"][check, run] = counts
 
 
+def rare_history():
+    """One history with the things in it that chance seldom brings together."""
+    noon = {"places": [], "void": False, "device": 0, "time": time(12, 0)}
+    open_day_6, day_7, open_10 = uuid_of("rare", 0), uuid_of("rare", 1), uuid_of("rare", 2)
+    numbers, others, void = uuid_of("rare", 3), uuid_of("rare", 4), uuid_of("rare", 5)
+    whole, part = uuid_of("rare", 6), uuid_of("rare", 7)
+    first, later = sorted([uuid_of("rare", 8), uuid_of("rare", 9)], reverse=True)
+    look_6, look_10, shut = uuid_of("rare", 10), uuid_of("rare", 11), uuid_of("rare", 12)
+
+    def check(day, kind="whole", **fields):
+        return {**noon, "day": date(2026, 3, day), "kind": kind, **fields}
+
+    def mark(check, cell, state, kind="seen", replaces=()):
+        return {"check": check, "cell": cell, "kind": kind, "state": state, "replaces": list(replaces)}
+
+    def closing(check, kind="close", replaces=()):
+        return {"check": check, "kind": kind, "replaces": list(replaces)}
+
+    return {
+        "seasons": SEASONS,
+        "runs": RUNS,
+        "checks": {
+            open_day_6: check(8),
+            day_7: check(9),
+            open_10: check(10),
+            numbers: check(15, "numbers"),
+            others: check(15, "numbers"),
+            void: check(15, "numbers", void=True),
+            whole: check(16),
+            part: check(16, "part", places=[1]),
+        },
+        "marks": {
+            first: mark(open_day_6, "1", "gone"),  # of two that left open, the earlier is not the smaller
+            later: mark(day_7, "1", "gone"),
+            uuid_of("rare", 13): mark(day_7, "2", "gone"),
+            look_6: mark(open_day_6, "3", "firm"),
+            uuid_of("rare", 14): mark(open_day_6, "3", "unmarked", "undo", [look_6]),
+            look_10: mark(open_10, "3", "wilting"),
+            uuid_of("rare", 15): mark(open_day_6, "3", "firm", "undo", [look_10]),  # of an earlier day
+        },
+        "closings": {
+            uuid_of("rare", 16): closing(day_7),
+            uuid_of("rare", 17): closing(numbers),
+            uuid_of("rare", 18): closing(others),
+            uuid_of("rare", 19): closing(void),
+            shut: closing(whole),
+            uuid_of("rare", 20): closing(part),
+            uuid_of("rare", 21): closing(part, "reopen", [shut]),  # names the closing of another check
+        },
+        "numbers": {
+            (numbers, 2): {"dead": 0, "wilting": 2},
+            (others, 2): {"dead": 1, "wilting": 0},
+            (void, 2): {"dead": 2, "wilting": 0},
+        },
+    }
+
+
 # --- how it reaches the server ------------------------------------------------------------------------
+
+
+def parts_of(history):
+    """Each thing that can reach the server by itself, as (kind, key)."""
+    parts = [("check", check) for check in history["checks"]]
+    parts += [("void", check) for check, entry in history["checks"].items() if entry["void"]]
+    return parts + [(kind[:-1], key) for kind in ("marks", "closings", "numbers") for key in history[kind]]
 
 
 @st.composite
 def deliveries(draw, history):
     """Everything of a history at least once, shuffled, some of it again, in chunks as they arrive."""
     chance = random.Random(draw(st.integers(0, 2**32)))
-    parts = [("check", check) for check in history["checks"]]
-    parts += [("void", check) for check, entry in history["checks"].items() if entry["void"]]
-    parts += [(kind[:-1], key) for kind in ("marks", "closings", "numbers") for key in history[kind]]
+    parts = parts_of(history)
     parts += chance.choices(parts, k=chance.randint(0, len(parts)))
     chance.shuffle(parts)
     chunks = []

@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
-from nursery.actions.counting import recount_flats
+from nursery.actions.counting import flat_day_counts, recount_flats
+from nursery.actions.ledger import CellFact, CheckFact, FlatFacts, RunFact
 from nursery.actions.marks import receive_batch
 from nursery.actions.recount import differences
 from nursery.actions.states import flat_states
@@ -19,7 +20,17 @@ from nursery.calc.fold import MarkFact, fold_cell
 from nursery.models import Cell, Check, DayCount, NumberCount, Run, Season
 from tests import oracle
 from tests.factories import make_flat, make_pairing, make_run
-from tests.stories import RUNS, SEASONS, STATES, arrived, deliveries, histories, uuid_of
+from tests.stories import (
+    RUNS,
+    SEASONS,
+    STATES,
+    arrived,
+    deliveries,
+    histories,
+    parts_of,
+    rare_history,
+    uuid_of,
+)
 
 ZONE = "Pacific/Auckland"  # far from UTC, so that a wrong zone shows
 NOW = datetime(2026, 4, 2, 9, 0, tzinfo=UTC)
@@ -74,6 +85,45 @@ def test_fold_of_one_cell_is_the_references(whole):
         shuffled.shuffle(facts)
         fold = fold_cell(facts)
         assert (fold.state, fold.disagreement, {m.uuid for m in fold.open}) == oracle.fold(marks)
+
+    agrees()
+
+
+def facts_of(history):
+    """The same history as the ledger tells it: runs and checks by key, no void checks."""
+    standing = {uuid: check for uuid, check in history["checks"].items() if not check["void"]}
+    ids = {uuid: number for number, uuid in enumerate(standing, 1)}
+    facts = FlatFacts(1, "", "marks")
+    for number, run in history["runs"].items():
+        for cell in run["cells"]:
+            place = oracle.place_of(cell)
+            facts.cells.append(CellFact(cell, number, place, 1, is_present=True, is_graft=True))
+    for uuid, check in standing.items():
+        is_closed, places = oracle.is_closed(history, uuid), frozenset(check["places"])
+        facts.checks[ids[uuid]] = CheckFact(ids[uuid], check["day"], check["kind"], places, is_closed, "")
+    for uuid, mark in history["marks"].items():
+        if mark["check"] in standing:
+            day, replaces = standing[mark["check"]]["day"], tuple(mark["replaces"])
+            facts.marks[mark["cell"]].append(MarkFact(uuid, mark["kind"], mark["state"], replaces, day))
+    for (check, run), counts in history["numbers"].items():
+        if check in standing:
+            facts.numbers.append((ids[check], run, counts["dead"], counts["wilting"]))
+    return facts
+
+
+def test_counts_of_a_flat_are_the_references(whole):
+    runs = {
+        number: RunFact(number, 1, number, number, None, run["grafted_on"], run["record_on"])
+        for number, run in RUNS.items()
+    }
+
+    @examples(250, many=20_000, whole=whole)
+    @given(history=histories(max_marks=20))
+    def agrees(history):
+        rows = {(row.run_id, row.day): row for row in flat_day_counts(facts_of(history), runs)}
+        told = {key: {column: getattr(row, column) for column in COLUMNS} for key, row in rows.items()}
+        wanted = oracle.day_counts(history)
+        assert told == {key: {column: row[column] for column in COLUMNS} for key, row in wanted.items()}
 
     agrees()
 
@@ -225,7 +275,19 @@ def test_any_marks_in_any_order_give_the_references_states_and_counts(flat, whol
         said = {result["status"] for receipt in courier.receipts for result in receipt.results.values()}
         assert said <= {"stored", "known"}
 
-    for_each_delivery(check_delivery, sample=examples(60, many=3000, whole=whole))
+    for_each_delivery(check_delivery, sample=examples(40, many=2000, whole=whole))
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("step", [1, -1])
+@pytest.mark.parametrize("size", [1, 100])
+def test_rare_things_give_the_references_states_and_counts(flat, step, size):
+    history = rare_history()
+    courier, parts = Courier(flat, history), parts_of(history)[::step]
+    for start in range(0, len(parts), size):
+        courier.bring(parts[start : start + size])
+    assert_as_the_reference(flat, history)
+    assert list(differences()) == []
 
 
 @pytest.mark.django_db
@@ -246,7 +308,7 @@ def test_sending_all_of_it_again_or_with_other_content_changes_nothing(flat, who
         assert list(DayCount.objects.order_by("pk").values()) == before
         assert_as_the_reference(flat, history)
 
-    for_each_delivery(check_delivery, sample=examples(25, many=500, whole=whole))
+    for_each_delivery(check_delivery, sample=examples(20, many=500, whole=whole))
 
 
 @pytest.mark.django_db
