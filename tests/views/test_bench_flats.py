@@ -228,6 +228,15 @@ def test_a_sowings_label_offers_it_for_the_flats_in_hand(crew, code, run):
     assert run.run_sowings.count() == 2
 
 
+def test_the_offer_stands_on_the_sowings_page_while_a_flat_is_in_hand(crew, code, run):
+    sowing = make_sowing(make_lot(run.pairing.rootstock))
+    page = text(crew.get(f"/{sowing.code}"))
+    assert f'action="/{sowing.code}/offer"' in page
+    assert "Use as its rootstock" in page
+    finish_flat(run.flat, blanks=[], stamp=at(20))
+    assert "Use as its" not in text(crew.get(f"/{sowing.code}"))
+
+
 def test_a_sowing_for_a_flat_that_was_finished_is_refused(crew, run):
     sowing = make_sowing(make_lot(run.pairing.scion))
     finish_flat(run.flat, blanks=[], stamp=at(20))
