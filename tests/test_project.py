@@ -129,7 +129,7 @@ def inline_parts(text):
     return scripts + re.findall(r"<style\b|<[^>]*\s(?:style|on[a-z]+)=", text)
 
 
-OPEN = {"login", "first-account", "logout"}
+OPEN = {"login"}  # with a login in the book the others lead there
 
 
 @pytest.mark.parametrize("method", ["get", "post"])

@@ -34,6 +34,10 @@ class LoginForm(AuthenticationForm):
         "inactive": _("This login is switched off. A grower can switch it on again."),
     }
 
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = _("Login name")
+
 
 class FirstAccountForm(forms.Form):
     farm_name = forms.CharField(label=_("Farm"), max_length=100)

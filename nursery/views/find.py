@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 
 from nursery import access
 from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, near_codes, read_code
-from nursery.models import Flat, Place, Sowing
+from nursery.models import Flat, Place, Session, Sowing
 from nursery.views.flat_rows import FlatRow, flat_rows
 
 # Where the page of each kind of code is.
@@ -71,7 +71,9 @@ def _wrong(request: HttpRequest, text: str, problem: str) -> HttpResponse:
 
 
 def _unborne(request: HttpRequest, code: str) -> HttpResponse:
-    context = {"code": code, "is_printed": access.is_printed_ahead(code)}
+    is_printed = access.is_printed_ahead(code)
+    sessions = Session.objects.open().select_related("place") if is_printed else []
+    context = {"code": code, "is_printed": is_printed, "sessions": sessions}
     return render(request, "code/unborne.html", context, status=404)
 
 

@@ -12,13 +12,13 @@ from nursery.models import Cell, DayCount, Flat, Run, Stage
 
 @dataclass(slots=True)
 class FlatRow:
-    """A flat with its runs summed. ``alive`` is None until something was counted or grafted."""
+    """A flat with its runs summed. ``alive`` counts what nobody looked at yet as alive."""
 
     flat: Flat
     pairings: list[str] = field(default_factory=list)
     grafted_on: date | None = None
     grafted: int = 0
-    alive: int | None = None
+    alive: int = 0
     counted_on: date | None = None
 
     @property
@@ -52,6 +52,6 @@ def _add_run(row: FlatRow, run: Run, count: DayCount | None, cells: int) -> None
         row.pairings.append(name)
     row.grafted_on = min(filter(None, (row.grafted_on, run.grafted_on)))
     row.grafted += count.grafted if count else cells
-    row.alive = (row.alive or 0) + (count.alive if count else cells)
+    row.alive += count.alive if count else cells
     if count:
         row.counted_on = max(filter(None, (row.counted_on, count.day)))

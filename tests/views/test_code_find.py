@@ -5,7 +5,15 @@ from django.urls import reverse
 
 from nursery.calc.codes import ALPHABET, near_codes, new_code, spoken
 from nursery.models import Flat, PrintedCode
-from tests.factories import GRAFTED_AT, make_cultivar, make_flat, make_pairing, make_run, make_sowing
+from tests.factories import (
+    GRAFTED_AT,
+    make_cultivar,
+    make_flat,
+    make_pairing,
+    make_run,
+    make_session,
+    make_sowing,
+)
 
 UNBORNE = new_code("F", random.Random(5))
 WITH_LOOK_ALIKES = next(code for code in near_codes("F010101") if code[0] == "F")
@@ -72,10 +80,22 @@ def test_a_code_that_nothing_bears_says_so(crew):
     assert "nothing in this book bears it" in answer.content.decode()
 
 
-def test_a_code_printed_ahead_is_offered_at_the_bench(crew):
+def test_a_code_printed_ahead_is_offered_at_each_open_session(crew):
     PrintedCode.objects.create(code=UNBORNE, printed_at=GRAFTED_AT)
+    session = make_session()
     text = find(crew, UNBORNE).content.decode()
-    assert f"{reverse('bench')}?code={UNBORNE}" in text
+    assert f"{reverse('bench-put-on', args=[session.key])}?code={UNBORNE}" in text
+    assert crew.get(reverse("bench-put-on", args=[session.key]), {"code": UNBORNE}).status_code == 200
+
+
+def test_a_code_printed_ahead_needs_a_session_first(crew):
+    PrintedCode.objects.create(code=UNBORNE, printed_at=GRAFTED_AT)
+    assert "Open a session at the bench" in find(crew, UNBORNE).content.decode()
+
+
+def test_a_printed_code_in_use_is_not_offered(crew):
+    PrintedCode.objects.create(code=UNBORNE, printed_at=GRAFTED_AT, used_at=GRAFTED_AT)
+    assert "printed ahead" not in find(crew, UNBORNE).content.decode()
 
 
 def test_a_mistyped_address_helps_like_a_mistyped_code(crew):

@@ -67,6 +67,11 @@ def test_sums_the_runs_of_a_flat(crew):
     assert "67 of 72" in page(crew)
 
 
+def test_what_nobody_looked_at_yet_is_not_called_alive(crew):
+    make_run()
+    assert "72 grafted, not counted" in page(crew)
+
+
 def test_a_flat_sown_and_not_yet_grafted_names_its_sowing(crew):
     make_flat(sowing=make_sowing(make_lot(make_cultivar("Old Fence"))))
     assert "sown: Old Fence" in page(crew)
