@@ -151,6 +151,7 @@ LANGUAGE_CODE = "en"
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"  # stored; pages use the farm's zone (FarmMiddleware)
+FORMAT_MODULE_PATH = ["nursery.formats"]
 LOCALE_PATHS = [BASE_DIR / "nursery" / "locale"]
 
 STATIC_URL = "/static/"

@@ -106,7 +106,7 @@ def test_a_flat_on_the_bench_grafted_or_discarded_is_refused_by_name(farm):
     busy = put_on(session, tray=a_tray(), work=work(worker=make_worker("Wren")), stamp=at()).flat
     with pytest.raises(ValidationError, match="on the bench already: Wren is grafting it"):
         put_on(session, tray=busy, work=work(), stamp=at(1))
-    with pytest.raises(ValidationError, match="was grafted on March 2"):
+    with pytest.raises(ValidationError, match="was grafted on 2 March"):
         put_on(session, tray=make_run().flat, work=work(), stamp=at(1))
     gone = make_flat()
     StageMove.objects.create(flat=gone, stage="discarded", **at().fields())

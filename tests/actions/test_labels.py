@@ -36,8 +36,8 @@ def test_says_what_a_person_needs_without_a_device(flat):
     assert (label.scion, label.rootstock, label.grafters) == ("Żółty Młot", "Stonefoot", "Wren, Ash")
     assert (label.count, label.grafted_on, label.record_on) == (
         "70 plants",
-        "March 2, 2026",
-        "March 16, 2026",
+        "2 Mar 2026",
+        "16 Mar 2026",
     )
     assert label.address == f"HTTP://192.0.2.7:8000/{flat.code}"
 
@@ -56,7 +56,7 @@ def test_tongue_approach_counts_from_severing(farm):
 def test_a_sowing_has_a_label_too(farm):
     sowing = make_sowing(make_lot(make_cultivar("Stonefoot")), sown_on=date(2026, 2, 9), seeds_count=200)
     [label] = labels_of_codes([sowing.code])
-    assert (label.cultivar, label.seeds, label.sown_on) == ("Stonefoot", "200 seeds", "Feb. 9, 2026")
+    assert (label.cultivar, label.seeds, label.sown_on) == ("Stonefoot", "200 seeds", "9 Feb 2026")
 
 
 def test_keeps_the_order_asked_for(flat, farm):

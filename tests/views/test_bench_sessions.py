@@ -294,3 +294,11 @@ def test_a_printed_label_leads_to_putting_it_on(crew, session):
     assert "printed ahead" in page
     crew.post(f"/bench/{session.key}/next", {"worker": "", "key": uuid.uuid4(), "code": code})
     assert Run.objects.filter(flat__code=code).exists()
+
+
+def test_sessions_before_stand_latest_first(crew):
+    for day in (3, 5, 4):
+        began = NINE.replace(day=day)
+        make_session(started_at=began, ended_at=began)
+    page = crew.get("/bench").content.decode()
+    assert page.index("5 Mar 2026") < page.index("4 Mar 2026") < page.index("3 Mar 2026")

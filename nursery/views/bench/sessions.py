@@ -107,7 +107,7 @@ def _bench(request: HttpRequest, form: StartForm, status: int = 200) -> HttpResp
     sessions = Session.objects.select_related("place")
     context = {
         "open_sessions": sessions.open().with_flat_counts(),
-        "ended_sessions": sessions.ended().with_flat_counts()[:ENDED_SHOWN],
+        "ended_sessions": sessions.ended().with_flat_counts().order_by("-started_at")[:ENDED_SHOWN],
         "left_over": Run.objects.open().left_over().named().select_related("flat"),
         "form": form,
         "has_pairings": Pairing.objects.exists(),
