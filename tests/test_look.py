@@ -128,8 +128,8 @@ def test_dark_theme_names_every_colour_of_the_light_one():
     light, dark = tokens("light"), tokens("dark")
     named = {name for name, value in light.items() if value.startswith("#")}
     same = {name for name in named if light[name] == dark[name]}
-    # The top bar is dark in both; white stands on beet in both.
-    assert same == {"on-beet", "on-bar", "on-bar-soft", "bar-mark"}
+    # The top bar is dark in both; white stands on beet in both; a label prints black on white.
+    assert same == {"on-beet", "on-bar", "on-bar-soft", "bar-mark", "label-paper", "label-ink"}
 
 
 @pytest.mark.parametrize("path", sheets(), ids=lambda path: path.name)
