@@ -86,7 +86,8 @@ class Noun:
     def rows(self) -> QuerySet[Any]:
         """Return the rows with all that a line of the list says, in one query."""
         rows = self.model._default_manager.select_related(*self.related)
-        return rows.annotate(**{name: Count(path, distinct=True) for name, path in self.counts})
+        rows = rows.annotate(**{name: Count(path, distinct=True) for name, path in self.counts})
+        return rows.order_by(*self.model._meta.ordering, "pk")  # said again: counting forgets the order
 
     def matching(self, text: str) -> QuerySet[Any]:
         """Return the rows in which every word of ``text`` occurs somewhere, in any case.
