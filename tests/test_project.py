@@ -207,3 +207,10 @@ def test_a_process_that_served_taps_and_lists_has_loaded_nothing_heavy(tmp_path)
     loaded = set(ended.stdout.split())
     assert "nursery" in loaded
     assert not loaded & HEAVY
+
+
+def test_ci_runs_the_command_of_the_readme():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    commands = re.findall(r"^    (.*-m tests)$", readme, re.MULTILINE)
+    assert len(commands) == 1
+    assert commands[0] in (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
