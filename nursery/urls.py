@@ -3,7 +3,19 @@
 from django.urls import path, re_path, register_converter
 
 from nursery.converters import CodeConverter
-from nursery.views import accounts, find, flat_list, home, labels, login, records, sowings, takes, tallies
+from nursery.views import (
+    accounts,
+    checks,
+    find,
+    flat_list,
+    home,
+    labels,
+    login,
+    records,
+    sowings,
+    takes,
+    tallies,
+)
 from nursery.views.api import api_marks
 from nursery.views.bench import blades as bench_blades
 from nursery.views.bench import flats as bench_flats
@@ -57,6 +69,10 @@ urlpatterns: list = [
     path("<code:code>/bench/take-off", bench_flats.flat_take_off, name="flat-take-off"),
     path("<code:code>/bench/run/<int:number>", bench_runs.flat_run, name="flat-run"),
     path("<code:code>/offer", bench_offer.sowing_offer, name="sowing-offer"),
+    # Flats and their checks (the flat's own page is "code")
+    path("<code:code>/check", checks.flat_check, name="flat-check"),
+    path("<code:code>/check/<uuid:key>", checks.check_detail, name="check-detail"),
+    path("<code:code>/check/<uuid:key>/reopen", checks.flat_reopen, name="flat-reopen"),
     # Records
     path("records", records.records, name="records"),
     path("records/farm", records.record_farm, name="record-farm"),

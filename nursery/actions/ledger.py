@@ -124,13 +124,14 @@ def _read_marks(flats: dict[int, FlatFacts]) -> None:
         "state",
         "replaces",
         "cause",
+        "check_ref__cause",
     )
     rows = Mark.objects.filter(check_ref__flat_id__in=flats, check_ref__is_void=False).order_by()
-    for flat_id, day, cell_id, uuid, kind, state, replaces, cause in rows.values_list(*columns):
+    for flat_id, day, cell_id, uuid, kind, state, replaces, cause, for_all in rows.values_list(*columns):
         facts = flats[flat_id]
         facts.marks[cell_id].append(MarkFact(str(uuid), kind, state, tuple(replaces), day))
-        if cause:
-            facts.causes[str(uuid)] = cause
+        if cause or (for_all and state in ("dead", "wilting")):
+            facts.causes[str(uuid)] = cause or for_all
 
 
 def _read_counts(flats: dict[int, FlatFacts]) -> None:

@@ -23,6 +23,8 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from nursery.calc.places import place_name
+
 BLANK, UNUSED = "blank", "unused"
 STATE_WORDS = {
     "unmarked": gettext_lazy("alive"),
@@ -57,7 +59,8 @@ class DrawnCell:
 class FlatDrawing:
     """A flat to draw. Places that ``cells`` does not hold are drawn as not used.
 
-    ``taps``: cells are buttons, but for the states in ``still``. ``heads``: row letters are buttons too.
+    ``taps``: cells are buttons, but for the states in ``still``. ``heads``: row letters are buttons too, and
+    the label corner is one for all.
     ``terse``: no ``data-place`` and no ``aria-label``, which the script of the page sets before it listens
     (a third of the bytes of a large flat). ``signs`` = "runs" shows the letter of the run instead of a dot.
     ``summary`` says the flat in words where cells cannot be tapped: the drawing is then one picture.
@@ -73,16 +76,6 @@ class FlatDrawing:
     signs: str = ""
     summary: str = ""
     dom_id: str = "flat"
-
-
-def row_letter(place_no: int, columns: int) -> str:
-    """Return the letter of the row that a place lies in: "A" at the label corner."""
-    return chr(ord("A") + (place_no - 1) // columns)
-
-
-def place_name(place_no: int, columns: int) -> str:
-    """Return a place as it is said: place 1 is "A1", at the label corner."""
-    return f"{row_letter(place_no, columns)}{(place_no - 1) % columns + 1}"
 
 
 def cell_id(place_no: int, graft_no: int = 1) -> str:
@@ -124,7 +117,10 @@ def _opening(drawing: FlatDrawing) -> str:
     else:
         # Without a tap the drawing is one picture; what it says stands in words as well.
         role = f' role="img" aria-label="{escape(drawing.summary)}"' if drawing.summary else ""
-    return f'{box}><div class="flat-grid"{role}><span class="flat-corner"></span>'
+    corner = '<span class="flat-corner"></span>'
+    if drawing.taps and drawing.heads:
+        corner = f'<button class="flat-corner" data-all>{escape(_("All"))}</button>'
+    return f'{box}><div class="flat-grid"{role}>{corner}'
 
 
 def _row_head(letter: str, drawing: FlatDrawing) -> str:

@@ -10,7 +10,6 @@ from nursery.views.drawing import (
     FlatDrawing,
     cell_id,
     draw_flat,
-    place_name,
     without_plants,
 )
 
@@ -32,10 +31,6 @@ def tags(html, css_class):
 
 def drawn(cells, rows=2, columns=3, **fields):
     return draw_flat(FlatDrawing(rows=rows, columns=columns, cells=cells, **fields))
-
-
-def test_the_label_corner_is_a1_and_places_run_along_the_rows():
-    assert [place_name(n, 12) for n in (1, 12, 13, 72)] == ["A1", "A12", "B1", "F12"]
 
 
 def test_the_id_of_a_regraft_names_its_order():
@@ -106,10 +101,12 @@ def test_a_drawing_that_cannot_be_tapped_is_one_picture_with_words():
     assert "<b>" not in html
 
 
-def test_row_letters_are_buttons_where_they_act():
+def test_row_letters_and_the_label_corner_are_buttons_where_they_act():
     html = drawn({1: DrawnCell(cell="1")}, taps=True, heads=True)
     head = tags(html, "flat-row")[1]
     assert (head["tag"], head["data-row"], head["aria-label"]) == ("button", "B", "Row B")
+    corner = tags(html, "flat-corner")[0]
+    assert (corner["tag"], "data-all" in corner) == ("button", True)
 
 
 def test_a_terse_drawing_leaves_names_to_the_script():

@@ -1,0 +1,201 @@
+"""What the page of a flat tells: who grafted what, the counts by day, what is not alive, where it stood."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Count, QuerySet
+from django.utils.translation import gettext as _
+
+from nursery.actions.states import CellState
+from nursery.calc.places import place_name
+from nursery.models import Account, Cause, Check, DayCount, Flat, Mark, Run, RunSowing, Sowing
+from nursery.views.drawing import RUN_SIGNS, STATE_WORDS
+from nursery.views.standing import places_said
+
+NOT_ALIVE = ("dead", "gone", "wilting")
+
+
+@dataclass(frozen=True, slots=True)
+class RunLine:
+    """Who grafted what: one run, its places, and what stood on either side."""
+
+    run: Run
+    sign: int
+    who: str
+    places: str
+    plants: int
+    scion_sowings: list[Sowing]
+    rootstock_sowings: list[Sowing]
+
+
+@dataclass(frozen=True, slots=True)
+class DayLine:
+    """One day's count: of the flat, or of a part of it that is named."""
+
+    day: date
+    age: int
+    part: str
+    grafted: int
+    seen: int
+    alive: int
+    wilting: int
+    dead: int
+    gone: int
+    is_record: bool
+    is_closed: bool
+    is_by_numbers: bool
+
+    @property
+    def note(self) -> str:
+        if self.is_record:
+            return _("the record")
+        if not self.is_closed:
+            return _("not closed")
+        if self.seen < self.grafted:
+            return _("%(seen)d of %(grafted)d seen") % {"seen": self.seen, "grafted": self.grafted}
+        return _("by numbers") if self.is_by_numbers else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """Cells in the same state for the same cause since the same day."""
+
+    state: str
+    word: str
+    cells: str
+    number: int
+    cause: str
+    since: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Dispute:
+    """A cell of which people say different things."""
+
+    name: str
+    counted: str
+    said: list[Mark]
+
+
+def named_runs(flat: Flat) -> list[Run]:
+    """Return the runs of a flat with all that their lines name."""
+    runs = flat.runs.named().select_related("scion_cut_by", "rootstock_cut_by")
+    return list(runs.prefetch_related("run_sowings__sowing").order_by("number"))
+
+
+def run_lines(runs: Sequence[Run], cells: Iterable[CellState], columns: int) -> list[RunLine]:
+    """Return a line for each run; its places are those it was grafted in, whatever became of them."""
+    places: dict[int, list[int]] = defaultdict(list)
+    for cell in cells:
+        places[cell.run_number].append(cell.place_no)
+    return [_run_line(run, places[run.number], columns) for run in runs]
+
+
+def _run_line(run: Run, places: list[int], columns: int) -> RunLine:
+    return RunLine(
+        run=run,
+        sign=(run.number - 1) % RUN_SIGNS + 1,
+        who=_who(run),
+        places=places_said(places, columns),
+        plants=len(places),
+        scion_sowings=_sowings(run, RunSowing.Side.SCION),
+        rootstock_sowings=_sowings(run, RunSowing.Side.ROOTSTOCK),
+    )
+
+
+def _who(run: Run) -> str:
+    if run.worker is None:
+        return _("not recorded")
+    if run.second_worker is None:
+        return str(run.worker)
+    return _("%(one)s and %(other)s") % {"one": run.worker, "other": run.second_worker}
+
+
+def _sowings(run: Run, side: str) -> list[Sowing]:
+    return [entry.sowing for entry in run.run_sowings.all() if entry.side == side]
+
+
+def day_lines(flat: Flat, runs: Sequence[Run], user: Account) -> list[DayLine]:
+    """Return the counts by day, newest first.
+
+    A grower sees each run. Anybody else sees runs of one pairing summed: what one grafter took is shown to
+    the grower and on the grafter's own page only.
+    """
+    names = {run.pk: (_run_name(run) if user.is_grower else str(run.pairing)) for run in runs}
+    is_split = len(set(names.values())) > 1
+    first = min((run.grafted_on for run in runs), default=None)
+    groups: dict[tuple[date, str], list[DayCount]] = defaultdict(list)
+    for count in flat.day_counts.order_by("-day", "run__number"):
+        groups[count.day, names.get(count.run_id, "") if is_split else ""].append(count)
+    return [_day_line(day, part, counts, first) for (day, part), counts in groups.items()]
+
+
+def _run_name(run: Run) -> str:
+    return f"{_who(run)}: {run.pairing}"
+
+
+def _day_line(day: date, part: str, counts: Collection[DayCount], first: date | None) -> DayLine:
+    def total(column: str) -> int:
+        return sum(getattr(count, column) for count in counts)
+
+    return DayLine(
+        day=day,
+        age=(day - first).days if first else 0,
+        part=part,
+        grafted=total("grafted"),
+        seen=total("seen"),
+        alive=total("alive"),
+        wilting=total("wilting"),
+        dead=total("dead"),
+        gone=total("gone"),
+        is_record=all(count.is_record for count in counts),
+        is_closed=all(count.is_closed for count in counts),
+        is_by_numbers=any(count.source == DayCount.Source.NUMBERS for count in counts),
+    )
+
+
+def losses(cells: Iterable[CellState], columns: int) -> list[Loss]:
+    """Return what is not simply alive, the worst first: the drawing of the flat in words."""
+    groups: dict[tuple[str, str, date | None], list[int]] = defaultdict(list)
+    for cell in cells:
+        if cell.is_present and cell.state in NOT_ALIVE:
+            groups[cell.state, cell.cause, cell.decided_on].append(cell.place_no)
+    ordered = sorted(groups.items(), key=lambda entry: (NOT_ALIVE.index(entry[0][0]), min(entry[1])))
+    return [
+        Loss(
+            state=state,
+            word=str(STATE_WORDS[state]),
+            cells=places_said(places, columns),
+            number=len(places),
+            cause=str(Cause(cause).label) if cause else "",
+            since=since,
+        )
+        for (state, cause, since), places in ordered
+    ]
+
+
+def disputes(flat: Flat, cells: Iterable[CellState]) -> list[Dispute]:
+    """Return the cells on which people disagree, and who says what."""
+    disputed = [cell for cell in cells if cell.disagreement]
+    if not disputed:
+        return []
+    uuids = [uuid for cell in disputed for uuid in cell.open_uuids]
+    said = Mark.objects.filter(uuid__in=uuids).select_related("by_worker", "sent_by", "check_ref")
+    marks = {str(mark.uuid): mark for mark in said}
+    columns = flat.tray_format.columns
+    return [
+        Dispute(
+            name=place_name(cell.place_no, columns),
+            counted=str(STATE_WORDS[cell.state]),
+            said=[marks[uuid] for uuid in cell.open_uuids],
+        )
+        for cell in disputed
+    ]
+
+
+def checks_of(flat: Flat) -> QuerySet[Check]:
+    """Return the checks of a flat, newest first, with who made them and how many marks they hold."""
+    checks = flat.checks.select_related("by_worker", "sent_by").annotate(marks_count=Count("marks"))
+    return checks.order_by("-day", "-opened_at")
