@@ -5,6 +5,7 @@ to a copy of it in a file, opened with the program's own options, as a farm's da
 """
 
 import random
+import re
 import sqlite3
 import threading
 from datetime import timedelta
@@ -12,6 +13,7 @@ from uuid import uuid4
 
 import pytest
 from django.db import connection, connections, transaction
+from django.test.utils import CaptureQueriesContext
 
 from nursery.actions import marks
 from nursery.actions.batch import Batch, ClosingIn, MarkIn, Sender
@@ -138,18 +140,45 @@ def test_two_batches_for_one_flat_at_once_are_both_counted(flats):
     assert list(differences()) == []
 
 
-@pytest.mark.usefixtures("rounds")
-def test_two_batches_for_two_flats_in_opposite_order_do_not_wait_for_each_other(flats):
+@pytest.fixture
+def lock_together(monkeypatch):
+    """Let two batches meet right before they lock their flats, where the database lets both get there."""
+    meeting, lock_flats = threading.Barrier(2), marks.lock_flats
+
+    def lock(flat_ids):
+        if connection.vendor != "sqlite":
+            meeting.wait(PATIENCE)
+        lock_flats(flat_ids)
+
+    monkeypatch.setattr(marks, "lock_flats", lock)
+
+
+@pytest.mark.usefixtures("rounds", "lock_together")
+def test_two_batches_for_the_same_flats_in_opposite_order_do_not_wait_for_each_other(flats):
+    flats += [make_flat(1, 3) for _ in range(10)]
+    for flat in flats[2:]:
+        make_run(flat, places=[1, 2, 3], pairing=flats[0].runs.get().pairing)
+
     def sent(ordered):
         checks = [check_in(flat) for flat in ordered]
-        marks = [mark_in(check, p) for check in checks for p in range(1, 9)]
-        return batch(checks=checks, marks=marks, closings=[close(check) for check in checks])
+        said = [mark_in(check, place) for check in checks for place in (1, 2)]
+        return batch(checks=checks, marks=said, closings=[close(check) for check in checks])
 
     forth, back = [sent(flats) for _ in range(4)], [sent(flats[::-1]) for _ in range(4)]
     at_once(lambda: [deliver(part) for part in forth], lambda: [deliver(part) for part in back])
-    assert Mark.objects.count() == 8 * 2 * 8
-    assert [counts(flat) for flat in flats] == [(12, 12, 4, 8, True)] * 2
+    assert Mark.objects.count() == 8 * 12 * 2
+    assert [counts(flat) for flat in flats] == [(12, 12, 10, 2, True)] * 2 + [(3, 3, 1, 2, True)] * 10
     assert list(differences()) == []
+
+
+def test_flats_are_locked_in_one_order(flats):
+    # the moment in which two batches could lock crosswise is too short to be met by chance
+    if connection.vendor == "sqlite":
+        pytest.skip("about row locks")
+    with transaction.atomic(), CaptureQueriesContext(connection) as queries:
+        marks.lock_flats([flat.pk for flat in flats])
+    (lock,) = [query["sql"] for query in queries]
+    assert re.search(r'^SELECT "nursery_flat"."id" .* ORDER BY (1|"nursery_flat"."id") ASC FOR UPDATE$', lock)
 
 
 @pytest.fixture
@@ -268,12 +297,14 @@ def pragma(name):
         return cursor.execute(f"PRAGMA {name}").fetchone()[0]
 
 
+@pytest.mark.sqlite
 def test_sqlite_writes_ahead_and_flushes_what_it_acknowledged(sqlite_file):
     # https://sqlite.org/pragma.html#pragma_synchronous: 2 is FULL
     assert (pragma("journal_mode"), pragma("synchronous")) == ("wal", 2)
     assert pragma("busy_timeout") == 20_000
 
 
+@pytest.mark.sqlite
 def test_sqlite_transaction_takes_the_write_lock_at_its_beginning(sqlite_file):
     other = sqlite3.connect(sqlite_file, timeout=0, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
