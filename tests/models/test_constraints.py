@@ -107,6 +107,8 @@ PARTIAL = {
     "pause_one_open_per_session": ({}, {}, {"ended_at": AT}),
     "tally_row_once_per_run_and_day": ({}, {}, {"replaced_at": AT}),
 }
+# Whatever breaks the first breaks the second too, and a database names the one that it looks at first.
+SHADOWED = {"flat_origin_valid": "flat_origin_valid|flat_of_one_origin"}
 NEEDS_ROW = {(m.Cell, "moved_from"): m.Cell, (m.Worker, "account"): m.Account}
 
 
@@ -136,7 +138,7 @@ def write(row, **values):
 def test_check(name, fields, bad):
     model, _constraint = constraints(CheckConstraint)[name]
     row = build(model, fields)
-    with pytest.raises(IntegrityError, match=name):
+    with pytest.raises(IntegrityError, match=SHADOWED.get(name, name)):
         write(row, **bad)
 
 
