@@ -62,13 +62,12 @@ def record_new(request: HttpRequest, noun: str) -> HttpResponse:
     kind = _noun(noun)
     record = kind.model()
     if request.method == "POST":
-        form = kind.form(request.POST, record=record, farm=request.farm)
+        form = _form(request, kind, record, data=request.POST)
         if _is_saved(request, kind, form):
             messages.success(request, _("“%s” is in the book.") % kind.name(record))
             return redirect(_way_on(request, kind, record))
     else:
-        form = kind.form(record=record, farm=request.farm, initial=_given(request, kind))
-    _link_new_rows(form, request)
+        form = _form(request, kind, record, initial=_given(request, kind))
     context = {"noun": kind, "form": form, "title": kind.new, "missing": _missing(request, kind)}
     return _form_page(request, form, context)
 
@@ -80,13 +79,12 @@ def record_edit(request: HttpRequest, noun: str, key: str) -> HttpResponse:
     record = access.record_for_change(request.user, kind.rows(), **{kind.key: key})
     context = {"noun": kind, "record": record, "key": key, "title": kind.name(record), **_drawings(record)}
     if request.method == "POST":
-        form = kind.form(request.POST, record=record, farm=request.farm)
+        form = _form(request, kind, record, data=request.POST)
         if _is_saved(request, kind, form):
             messages.success(request, _("“%s” is stored.") % kind.name(record))
             return redirect(_way_on(request, kind, record))
     else:
-        form = kind.form(record=record, farm=request.farm)
-    _link_new_rows(form, request)
+        form = _form(request, kind, record)
     return _form_page(request, form, {**context, "form": form})
 
 
@@ -99,7 +97,7 @@ def record_delete(request: HttpRequest, noun: str, key: str) -> HttpResponse:
     try:
         delete_record(record)
     except ValidationError as error:
-        form = kind.form(record=record, farm=request.farm)
+        form = _form(request, kind, record)
         context = {"noun": kind, "record": record, "key": key, "title": title, "form": form}
         context |= {"refused": error.messages, **_drawings(record)}
         return render(request, "record/form.html", context, status=422)
@@ -152,6 +150,12 @@ def _missing(request: HttpRequest, noun: Noun) -> Noun | None:
         if not _readable(request, NOUNS[slug]).exists():
             return _missing(request, NOUNS[slug]) or NOUNS[slug]
     return None
+
+
+def _form(request: HttpRequest, noun: Noun, record: Any, **given: Any) -> RecordForm:
+    form = noun.form(record=record, farm=request.farm, **given)
+    _link_new_rows(form, request)  # before anything is checked: a checked field keeps its help
+    return form
 
 
 def _given(request: HttpRequest, noun: Noun) -> dict[str, Any]:

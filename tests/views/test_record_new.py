@@ -181,6 +181,7 @@ def test_a_missing_cultivar_is_made_on_the_way_and_chosen(grower):
     page = grower.get(address("pairings")).content.decode()
     way = f"{address('cultivars')}?next=%2Frecords%2Fpairings%2Fnew&amp;into=scion"
     assert way in page
+    assert way in grower.post(address("pairings"), {}).content.decode()
     response = grower.post(way.replace("&amp;", "&"), typed("cultivars"))
     okra = Cultivar.objects.get(name="Okra")
     assert response["Location"] == f"/records/pairings/new?scion={okra.key}"
