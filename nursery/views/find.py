@@ -1,6 +1,5 @@
 """From a code to its page: typed, scanned, or in the address; and help where it leads nowhere."""
 
-import importlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -14,13 +13,11 @@ from nursery import access
 from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, near_codes, read_code
 from nursery.models import Flat, Place, Session, Sowing
 from nursery.views.flat_rows import FlatRow, flat_rows
+from nursery.views.flats import flat_detail
+from nursery.views.places import place_detail
+from nursery.views.sowings import sowing_detail
 
-# Where the page of each kind of code is.
-PAGES = {
-    FLAT: ("nursery.views.flats", "flat_detail"),
-    SOWING: ("nursery.views.sowings", "sowing_detail"),
-    PLACE: ("nursery.views.places", "place_detail"),
-}
+PAGES = {FLAT: flat_detail, SOWING: sowing_detail, PLACE: place_detail}
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +43,8 @@ def code_find(request: HttpRequest) -> HttpResponse:
 
 def code(request: HttpRequest, code: str) -> HttpResponse:
     """Answer with the page of whatever bears the code: what the labels' addresses lead to."""
-    module, name = PAGES[kind_of(code)]
-    page = getattr(importlib.import_module(module), name)
     try:
-        return page(request, code=code)
+        return PAGES[kind_of(code)](request, code=code)
     except Http404:
         if access.is_borne(code):
             raise

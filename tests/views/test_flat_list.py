@@ -1,3 +1,4 @@
+import random
 from datetime import timedelta
 
 import pytest
@@ -5,11 +6,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from nursery.calc.codes import spoken
-from nursery.models import DayCount, StageMove
+from nursery.calc.codes import new_code, spoken
+from nursery.models import Cell, Cultivar, DayCount, Flat, Pairing, Place, Run, StageMove
 from tests.factories import (
     GRAFTED_AT,
     GRAFTED_ON,
+    make_crop,
     make_cultivar,
     make_flat,
     make_lot,
@@ -127,16 +129,40 @@ def queries_of(client):
     return len(captured)
 
 
-def test_asks_the_database_as_often_for_2_flats_as_for_200(crew):
-    def flats(number):
-        for _ in range(number):
-            run = make_run(places=[1, 2])
-            move(run.flat, "chamber", make_place())
-            count(run, day=GRAFTED_ON + timedelta(days=7), alive=1)
+def distinct_flats(number):
+    """Flats each with a pairing, a place and a count of its own, stored in few statements."""
+    crop, like = make_crop(), make_flat()
+    rng = random.Random(number)
+    cultivars = Cultivar.objects.bulk_create(
+        Cultivar(crop=crop, name=f"{number} {n}") for n in range(2 * number)
+    )
+    pairs = zip(cultivars[::2], cultivars[1::2], strict=True)
+    pairings = Pairing.objects.bulk_create(Pairing(scion=s, rootstock=r) for s, r in pairs)
+    places = Place.objects.bulk_create(
+        Place(code=new_code("P", rng), name=f"Bay {number} {n}", kind="bay") for n in range(number)
+    )
+    flats = Flat.objects.bulk_create(
+        Flat(code=new_code("F", rng), tray_format=like.tray_format, layout=like.layout, created_at=GRAFTED_AT)
+        for _ in range(number)
+    )
+    at = {"at": GRAFTED_AT, "raw_at": GRAFTED_AT, "received_at": GRAFTED_AT}
+    StageMove.objects.bulk_create(
+        StageMove(flat=flat, stage="growing_on", place=place, **at)
+        for flat, place in zip(flats, places, strict=True)
+    )
+    runs = Run.objects.bulk_create(
+        Run(flat=flat, number=1, pairing=pairing, method="splice", grafted_on=GRAFTED_ON)
+        for flat, pairing in zip(flats, pairings, strict=True)
+    )
+    Cell.objects.bulk_create(Cell(flat=run.flat, place_no=1, run=run, order_in_run=1) for run in runs)
+    like.delete()
 
-    flats(2)
+
+def test_asks_the_database_as_often_for_2_flats_as_for_200(crew):
+    distinct_flats(2)
     few = queries_of(crew)
-    flats(198)
+    distinct_flats(200)
+    assert Flat.objects.count() == 202
     assert queries_of(crew) == few
 
 
