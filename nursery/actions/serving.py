@@ -83,7 +83,7 @@ def serve(host: str, port: int) -> None:
     # A fresh process: it holds nothing of what migrating or loading the demonstration farm imported.
     multiprocessing.set_start_method("spawn", force=True)
     Granian(
-        "nursery.wsgi:application",
+        "nursery.served:application",
         address=host,
         port=port,
         interface=Interfaces.WSGI,

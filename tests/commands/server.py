@@ -68,8 +68,14 @@ class Server:
         return self.ask(path, {"csrfmiddlewaretoken": token, **form})
 
     def stop(self, sign=signal.SIGTERM):
-        """Signal the process and return its exit code and everything it wrote."""
-        self.process.send_signal(sign)
+        """Signal the process and return its exit code and everything it wrote.
+
+        Ctrl-C goes to the whole group, as from a terminal.
+        """
+        if sign == signal.SIGINT:
+            os.killpg(self.process.pid, sign)
+        else:
+            self.process.send_signal(sign)
         rest, _nothing = self.process.communicate(timeout=20)
         return self.process.returncode, "".join(self.said) + rest
 
@@ -81,6 +87,7 @@ def running(*arguments, **extra):
     process = subprocess.Popen(
         start_command("--port", port, *arguments),
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment(**extra),
+        start_new_session=True,
     )  # fmt: skip
     try:
         said = list(iter_until(process, "Ctrl-C ends"))

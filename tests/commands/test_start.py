@@ -1,11 +1,13 @@
 """``manage.py start`` as a grower meets it: a process, a port, a terminal, a folder."""
 
+import os
 import re
 import signal
 import socket
 import stat
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -98,7 +100,15 @@ def test_sigterm_and_ctrl_c_end_it_cleanly(seen, ending):
     code, words = seen[ending]
     assert code == 0
     assert "Traceback" not in words
-    assert "Warning" not in words
+    assert "WARNING" not in words.upper()
+
+
+def test_the_worker_leaves_the_group_that_ctrl_c_goes_to(tmp_path):
+    with running("--data", tmp_path) as server:
+        server.ask("/login")
+        pid = server.process.pid
+        children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+        assert {os.getpgid(int(child)) for child in children} - {os.getpgid(pid)}
 
 
 def test_ends_cleanly_while_a_browser_keeps_its_connection(tmp_path):

@@ -52,6 +52,8 @@ class Command(BaseCommand):
         serve(host, port)
 
     def _prepare(self, wants_demo: bool) -> None:
+        self.stdout.write(f"Preparing the book in {settings.DATA_DIR}")
+        self.stdout.flush()
         call_command("migrate", interactive=False, verbosity=0)
         ensure_starting_values()
         call_command("collectstatic", interactive=False, verbosity=0)
