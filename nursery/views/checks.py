@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
@@ -49,7 +50,6 @@ def flat_check(request: HttpRequest, code: str) -> HttpResponse:
         "what": pairings_said(runs),
         "when": grafting_said(runs, today),
         "standing": standing_of(cells),
-        "needs_worker": request.user.is_shared and request.worker is None,
         "causes": [(cause, Cause(cause).label) for cause in LOSS_CAUSES],
         "is_wide": flat.tray_format.columns > WIDE_COLUMNS,
     }
@@ -110,7 +110,7 @@ def _told(cells: Iterable[CellState], today: date) -> dict[str, dict[str, object
 def _facts(open_uuids: Sequence[str], since: date | None, cause: str, today: date) -> dict[str, object]:
     told: dict[str, object] = {"open": open_uuids}
     if since:
-        told["since"] = day_said(since, today)
+        told["since"] = _("today") if since == today else day_said(since, today)
     if cause:
         told["cause"] = cause
     return told

@@ -1,7 +1,7 @@
 """What the page of a flat tells: who grafted what, the counts by day, what is not alive, where it stood."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -31,12 +31,21 @@ class RunLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """What one day counted of a run, or of the runs of one pairing."""
+
+    name: str
+    grafted: int
+    alive: int
+    is_record: bool
+
+
+@dataclass(frozen=True, slots=True)
 class DayLine:
-    """One day's count: of the flat, or of a part of it that is named."""
+    """One day's count of the flat; ``parts`` where it holds more than one thing to compare."""
 
     day: date
     age: int
-    part: str
     grafted: int
     seen: int
     alive: int
@@ -46,9 +55,11 @@ class DayLine:
     is_record: bool
     is_closed: bool
     is_by_numbers: bool
+    parts: list[Part]
 
     @property
     def note(self) -> str:
+        """What is not plain about the day, in few words."""
         if self.is_record:
             return _("the record")
         if not self.is_closed:
@@ -120,40 +131,51 @@ def _sowings(run: Run, side: str) -> list[Sowing]:
 def day_lines(flat: Flat, runs: Sequence[Run], user: Account) -> list[DayLine]:
     """Return the counts by day, newest first.
 
-    A grower sees each run. Anybody else sees runs of one pairing summed: what one grafter took is shown to
-    the grower and on the grafter's own page only.
+    A grower sees each run. Anybody else sees the runs of one pairing summed: what one grafter took is shown
+    to the grower and on the grafter's own page only.
     """
-    names = {run.pk: (_run_name(run) if user.is_grower else str(run.pairing)) for run in runs}
-    is_split = len(set(names.values())) > 1
+    is_mixed = len({run.pairing_id for run in runs}) > 1
+    names = {run.pk: _part_name(run, user, is_mixed) for run in runs}
     first = min((run.grafted_on for run in runs), default=None)
-    groups: dict[tuple[date, str], list[DayCount]] = defaultdict(list)
+    by_day: dict[date, list[DayCount]] = defaultdict(list)
     for count in flat.day_counts.order_by("-day", "run__number"):
-        groups[count.day, names.get(count.run_id, "") if is_split else ""].append(count)
-    return [_day_line(day, part, counts, first) for (day, part), counts in groups.items()]
+        by_day[count.day].append(count)
+    return [_day_line(day, counts, names, first) for day, counts in by_day.items()]
 
 
-def _run_name(run: Run) -> str:
-    return f"{_who(run)}: {run.pairing}"
+def _part_name(run: Run, user: Account, is_mixed: bool) -> str:
+    if not user.is_grower:
+        return str(run.pairing)
+    return f"{_who(run)}, {run.pairing}" if is_mixed else _who(run)
 
 
-def _day_line(day: date, part: str, counts: Collection[DayCount], first: date | None) -> DayLine:
-    def total(column: str) -> int:
-        return sum(getattr(count, column) for count in counts)
-
+def _day_line(day: date, counts: list[DayCount], names: dict[int, str], first: date | None) -> DayLine:
+    columns = ("grafted", "seen", "alive", "wilting", "dead", "gone")
     return DayLine(
         day=day,
         age=(day - first).days if first else 0,
-        part=part,
-        grafted=total("grafted"),
-        seen=total("seen"),
-        alive=total("alive"),
-        wilting=total("wilting"),
-        dead=total("dead"),
-        gone=total("gone"),
+        **{column: _total(counts, column) for column in columns},
         is_record=all(count.is_record for count in counts),
         is_closed=all(count.is_closed for count in counts),
         is_by_numbers=any(count.source == DayCount.Source.NUMBERS for count in counts),
+        parts=_parts(counts, names),
     )
+
+
+def _total(counts: Iterable[DayCount], column: str) -> int:
+    return sum(getattr(count, column) for count in counts)
+
+
+def _parts(counts: list[DayCount], names: dict[int, str]) -> list[Part]:
+    groups: dict[str, list[DayCount]] = defaultdict(list)
+    for count in counts:
+        groups[names.get(count.run_id) or _("moved in")].append(count)
+    if len(groups) < 2:
+        return []
+    return [
+        Part(name, _total(each, "grafted"), _total(each, "alive"), all(count.is_record for count in each))
+        for name, each in groups.items()
+    ]
 
 
 def losses(cells: Iterable[CellState], columns: int) -> list[Loss]:

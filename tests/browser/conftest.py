@@ -2,13 +2,18 @@
 
 import os
 import shutil
+from datetime import timedelta
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright's loop runs in the tests' thread
 
 from playwright.sync_api import sync_playwright
+
+from tests.browser.checkhand import Hand
+from tests.factories import make_flat, make_run
 
 CHROMIUM_ARGS = ["--no-sandbox", "--disable-background-networking"]
 TABLET, PHONE = {"width": 1024, "height": 768}, {"width": 360, "height": 780}
@@ -89,3 +94,32 @@ def tablet_page(open_page):
 def phone_page(open_page):
     """A phone in which nobody is logged in yet, 360 x 780."""
     return open_page(PHONE)
+
+
+@pytest.fixture
+def flat72(farm, transactional_db):
+    """A flat of 72 that Bob can check, a week after its grafting."""
+    flat = make_flat()
+    make_run(flat, grafted_on=timezone.localdate() - timedelta(days=7))
+    return flat
+
+
+@pytest.fixture
+def open_check(open_page, flat72, bob):
+    """``open_check("phone")`` opens that check for Bob. What was marked is sent before the end."""
+    hands = []
+
+    def opened(size="tablet"):
+        hands.append(Hand(open_page({"tablet": TABLET, "phone": PHONE}[size], bob), flat72))
+        return hands[-1]
+
+    yield opened
+    for hand in hands:
+        if hand.page.locator("#check-saved").count():
+            hand.is_saved()
+
+
+@pytest.fixture
+def hand(open_check):
+    """Bob's finger on the tablet."""
+    return open_check()

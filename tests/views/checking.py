@@ -1,0 +1,38 @@
+"""Checks of a flat for tests, sent through the same door as a tablet's."""
+
+from datetime import timedelta
+from uuid import uuid4
+
+from django.utils import timezone
+
+from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
+from nursery.actions.marks import receive_batch
+from nursery.models import Check
+
+
+def check_flat(flat, states, *, days_ago=0, account=None, worker=None, cause="", closes=True):
+    """Check ``flat``: ``states`` maps places to states. Returns the check."""
+    at = timezone.now() - timedelta(days=days_ago)
+    check = uuid4()
+    marks = [MarkIn(uuid4(), check, place, 1, state, at, cause=cause) for place, state in states.items()]
+    known = tuple(str(mark.uuid) for mark in marks)
+    receive_batch(
+        Batch(
+            sent_at=at,
+            checks=[CheckIn(check, flat.code, at)],
+            marks=marks,
+            closings=[ClosingIn(uuid4(), check, at, known=known)] if closes else [],
+        ),
+        Sender(account, worker, at),
+    )
+    return Check.objects.get(uuid=check)
+
+
+def add_mark(check, place, state, *, kind="seen", replaces=(), account=None, worker=None, reason=""):
+    """Add one mark to a check. Returns its UUID."""
+    now, uuid = timezone.now(), uuid4()
+    mark = MarkIn(
+        uuid, check.uuid, place, 1, state, now, kind=kind, reason=reason, replaces=tuple(map(str, replaces))
+    )
+    receive_batch(Batch(sent_at=now, marks=[mark]), Sender(account, worker, now))
+    return uuid
