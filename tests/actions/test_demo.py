@@ -10,6 +10,7 @@ from django.db.models import Count, F
 
 from nursery.actions.demo import load_demo
 from nursery.actions.demo.stories import STORIES
+from nursery.actions.demo_accounts import address_demo_labels
 from nursery.actions.recount import differences
 from nursery.models import (
     Account,
@@ -139,6 +140,14 @@ def test_every_check_of_the_season_but_the_blind_ones_is_closed():
     opened = Account.objects.get(username="tablet")
     by_check = Closing.objects.filter(sent_by=opened).values("check_ref").annotate(n=Count("id"))
     assert by_check.count() > 90 and all(row["n"] == 1 for row in by_check)
+
+
+def test_labels_open_where_the_demonstration_runs_until_one_is_printed():
+    address_demo_labels("http://192.0.2.9:8000")
+    assert Farm.objects.get().label_address == "http://192.0.2.9:8000"
+    Farm.objects.update(label_address_fixed_at=NOW)
+    address_demo_labels("http://192.0.2.10:8000")
+    assert Farm.objects.get().label_address == "http://192.0.2.9:8000"
 
 
 def test_it_is_the_same_on_every_day(django_db_blocker):

@@ -7,7 +7,7 @@ from django.conf import settings
 from django.core.management import BaseCommand, call_command
 from django.db import DatabaseError, OperationalError
 
-from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD
+from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD, address_demo_labels
 from nursery.actions.first_account import drop_first_key, is_first_account_wanted, new_first_key
 from nursery.actions.serving import (
     CannotServe,
@@ -41,6 +41,8 @@ class Command(BaseCommand):
         try:
             ensure_port_is_free(host, port)
             self._prepare(options["demo"])
+            if options["demo"]:
+                address_demo_labels(http_address(lan_address(host) or "127.0.0.1", port))
         except CannotServe as error:
             sys.exit(str(error))
         except (DatabaseError, OSError) as error:
