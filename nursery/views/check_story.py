@@ -25,7 +25,9 @@ class MarkLine:
 
 def mark_lines(check: Check, closings: Sequence[Closing], columns: int) -> list[MarkLine]:
     """Return the marks of a check in the order they were made."""
-    marks = list(check.marks.select_related("cell", "by_worker", "sent_by").order_by("at", "pk"))
+    marks = list(
+        check.marks.select_related("cell", "by_worker", "sent_by").order_by("at", "cell__place_no", "pk")
+    )
     later = _replacing(marks)
     closed = [closing for closing in closings if closing.kind == Closing.Kind.CLOSE]
     known = {uuid for closing in closed for uuid in closing.known_marks}

@@ -62,8 +62,8 @@ class FlatDrawing:
     ``taps``: cells are buttons, but for the states in ``still``. ``heads``: row letters are buttons too, and
     the label corner is one for all.
     ``terse``: no quotes, no ``data-place`` and no ``aria-label``, which the script of the page sets before it
-    listens (two fifths of the bytes of a large flat). ``signs`` = "runs" shows the letter of the run instead of
-    a dot.
+    listens (two fifths of the bytes of a large flat).
+    ``signs`` = "runs" shows the letter of the run instead of a dot.
     ``summary`` says the flat in words where cells cannot be tapped: the drawing is then one picture.
     """
 
