@@ -118,6 +118,7 @@ def _opening(drawing: FlatDrawing) -> str:
     else:
         # Without a tap the drawing is one picture; what it says stands in words as well.
         role = f' role="img" aria-label="{escape(drawing.summary)}"' if drawing.summary else ""
+        box += ' tabindex="0"'  # a wide flat is pushed sideways by the keyboard too
     corner = '<span class="flat-corner"></span>'
     if drawing.taps and drawing.heads:
         corner = f'<button class="flat-corner" data-all>{escape(_("All"))}</button>'
