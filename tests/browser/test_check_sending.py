@@ -6,7 +6,7 @@ import pytest
 from django.contrib.sessions.models import Session
 from playwright.sync_api import expect
 
-from nursery.models import Cell, Check, Mark
+from nursery.models import Cell, Check, Closing, Mark
 from tests.browser.checkhand import day
 from tests.browser.conftest import log_in_context
 
@@ -94,6 +94,19 @@ def test_closing_waits_for_the_marks(hand):
     hand.page.unroute(API)
     hand.lands()
     assert day() == (71, 0, 1)
+
+
+def test_closing_goes_with_the_last_of_many_marks(hand):
+    hand.page.route(API, lambda route: route.abort())
+    for act in ("Row A", "All", "Undo", "All"):
+        hand.touch(act)
+        hand.page.wait_for_timeout(200)  # "All" twice at once would be a bounce
+    hand.is_saved("192 marks not sent yet")
+    hand.touch("Close check")
+    hand.page.unroute(API)
+    hand.lands()
+    assert day() == (0, 0, 72)
+    assert len(Closing.objects.get().known_marks) == Mark.objects.count() == 192
 
 
 def test_leaving_with_marks_unsent_is_warned_of(hand):

@@ -90,6 +90,7 @@ def test_counts_by_day_mark_the_record_and_the_day_that_is_not_closed(crew, flat
     assert '<span class="number">69</span> of 70' in record
     opened = next(row for row in rows if "day 19" in row)
     assert "not closed" in opened
+    assert '<span class="number">0</span> of 2 seen' in opened  # A2 and A3, known dead
     assert "the record" not in opened
 
 

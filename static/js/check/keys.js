@@ -48,7 +48,6 @@ export const useKeys = ({ flat, columns, buttons, setMode, undo }) => {
   document.addEventListener("keydown", (event) => {
     const { key, target: at } = event;
     if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
-    if (at.closest("input, select, textarea")) return;
     if (key in MODES) setMode(MODES[key]);
     if (key === "u") undo();
     const button = at.closest(".cell[data-cell]");
