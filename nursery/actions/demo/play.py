@@ -109,10 +109,10 @@ def sowings_for(cast: Cast, cultivar_id: int, day: int) -> tuple[Sowing, ...]:
     return (max(old, key=lambda sowing: sowing.sown_on),) if old else ()
 
 
-def move(cast: Cast, played: Played) -> None:
-    """Take a flat through the places, as far as today allows."""
+def move(cast: Cast, played: Played, *, days: int = 99) -> None:
+    """Take a flat through the places, for ``days`` days and as far as today allows."""
     for after, stage, place in HEALING:
-        if played.day + after <= 0:
+        if after < days and played.day + after <= 0:
             stamp = cast.stamp(cast.at(played.day + after, 14))
             StageMove.objects.create(
                 flat=played.flat, stage=stage, place=cast.places[place], uuid=cast.uuid(), **stamp.fields()

@@ -83,7 +83,7 @@ def amended(cast: Cast, shift: Shift) -> Played:
 def lost(cast: Cast, shift: Shift) -> Played:
     """A flat that stood open over noon and was thrown out."""
     played = graft(cast, shift, CUCUMBER, order=1)
-    move(cast, played)
+    move(cast, played, days=5)
     check(cast, played, after=3)
     discard_flat(
         played.flat, is_loss=True, reason="Cover left open over noon",
