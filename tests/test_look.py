@@ -178,10 +178,11 @@ def test_every_sheet_stands_in_a_layer_and_in_the_head(path):
     assert f"css/{path.name}" in (TEMPLATES / "_head.html").read_text(encoding="utf-8")
 
 
-def test_a_flat_of_up_to_30_by_30_has_its_columns():
+def test_the_largest_flat_that_can_be_stored_has_its_columns_and_rows():
     text = text_of(CSS / "flat-sizes.css")
-    for count in range(1, 31):
+    for count in range(1, 41):
         assert f'[data-columns="{count}"] {{ --flat-columns: {count};' in text
+    for count in range(1, 27):
         assert f'[data-rows="{count}"] {{ --flat-rows: {count}; }}' in text
 
 
