@@ -12,7 +12,6 @@ DATA = {
     "label_address": "http://192.0.2.7:8000",
     "units": "us",
     "paper": "letter",
-    "tray_word": "tray",
     "blade_rule": "fresh",
     "currency": "usd",
 }
@@ -22,7 +21,7 @@ ACCESS = [("grower", 302), ("crew", 403), ("tablet", 403), ("stranger", 302)]
 @pytest.mark.parametrize(("who", "status"), ACCESS)
 def test_only_a_grower_changes_the_settings(request, who, status):
     assert request.getfixturevalue(who).post("/records/farm", DATA).status_code == status
-    changed = Farm.objects.values("time_zone", "units", "paper", "tray_word", "blade_rule", "currency").get()
+    changed = Farm.objects.values("time_zone", "units", "paper", "blade_rule", "currency").get()
     assert (changed["currency"] == "USD") == (who == "grower")
     assert (changed["time_zone"] == "Europe/Vienna") == (who == "grower")
 
@@ -31,6 +30,10 @@ def test_shows_the_settings(grower):
     page = grower.get("/records/farm").content.decode()
     assert 'value="http://192.0.2.7:8000"' in page
     assert '<option value="UTC" selected>' in page
+
+
+def test_offers_no_setting_that_nothing_honours(grower):
+    assert "tray_word" not in grower.get("/records/farm").content.decode()
 
 
 def test_wrong_method(grower):

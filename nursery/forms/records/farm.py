@@ -25,7 +25,7 @@ def zone_choices() -> list[tuple[str, Any]]:
 class FarmForm(RecordForm):
     model = Farm
     front = ("name", "time_zone", "label_address", "is_address_change_confirmed")
-    folded = ("units", "paper", "tray_word", "blade_rule", "currency")
+    folded = ("units", "paper", "blade_rule", "currency")
     help_texts = {
         "currency": _("Three letters, for example EUR or USD."),
         "label_address": _(
