@@ -26,6 +26,11 @@ class FlatRow:
         """The stage in words, of a flat read ``with_stage``; empty where it never moved."""
         return str(Stage(self.flat.stage).label) if self.flat.stage else ""
 
+    @property
+    def where(self) -> str:
+        """Stage and place, said once where the place is called like the stage."""
+        return ", ".join(dict.fromkeys(filter(None, (self.stage_name, self.flat.place_name))))
+
 
 def flat_rows(flats: Iterable[Flat]) -> list[FlatRow]:
     """Return a row for each flat, in order, with the latest count of every run."""

@@ -61,6 +61,11 @@ def test_a_row_says_pairing_day_place_and_the_living(crew):
         assert part in text
 
 
+def test_a_place_called_like_its_stage_is_said_once(crew):
+    move(make_run().flat, "chamber", make_place("Chamber", kind="chamber"))
+    assert "Chamber, Chamber" not in page(crew)
+
+
 def test_sums_the_runs_of_a_flat(crew):
     flat = make_flat()
     first = make_run(flat, places=range(1, 31))
