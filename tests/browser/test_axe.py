@@ -1,0 +1,105 @@
+"""Every address of the program under axe, with the demonstration farm in the book.
+
+A new address needs a sample here, else the test fails.
+"""
+
+from itertools import chain
+from uuid import uuid4
+
+import pytest
+from django.urls import get_resolver, reverse
+from django.utils import timezone
+
+from nursery.actions.demo import load_demo
+from nursery.models import Account, Check, Farm, Flat, Place, PrintedCode, Run, Session, Sowing
+from nursery.views.record_nouns import NOUNS
+from tests.browser.conftest import TABLET
+from tests.browser.looker import Looker
+from tests.factories import make_flat
+
+# These take a form and show no page of their own; a test sees that they refuse to be opened.
+TAKES_FORMS_ONLY = {
+    "logout",
+    "account-password",
+    "api-marks",
+    "label-print",
+    "label-roll",
+    "bench-start",
+    "bench-pause",
+    "bench-resume",
+    "bench-end",
+    "bench-reopen",
+    "bench-next",
+    "bench-blade",
+    "bench-blade-undo",
+    "flat-hand-over",
+    "flat-hand-over-undo",
+    "flat-blanks",
+    "flat-finish",
+    "flat-finish-undo",
+    "flat-take-off",
+    "sowing-offer",
+    "flat-reopen",
+    "record-delete",
+    "sowing-stand",
+    "tally-preview",
+    "tally-store",
+}
+PLAIN = ["home", "login", "first-account", "who", "account-list", "account-new", "flat-list", "label-queue"]
+PLAIN += ["bench", "records", "record-farm", "takes-how", "tally-import"]
+
+
+def samples():
+    """The addresses looked at, by URL name."""
+    in_hand = Run.objects.open().get().flat
+    marked = Check.objects.filter(marks__isnull=False).first()
+    unused, sowing = PrintedCode.objects.filter(used_at=None).first(), Sowing.objects.first()
+    by_code = [in_hand.code, marked.flat.code, sowing.code, Place.objects.first().code, unused.code]
+    sessions = [Session.objects.open().get(), Session.objects.filter(ended_at__isnull=False).first()]
+    records = [(noun, kind.rows().first()) for noun, kind in NOUNS.items()]
+    return {
+        **{name: [reverse(name)] for name in PLAIN},
+        "account-edit": [reverse("account-edit", args=["grower"])],
+        "code-find": [reverse("code-find"), reverse("code-find") + "?code=F3K7"],
+        "code": [reverse("code", args=[code]) for code in by_code]
+        + [flat.get_absolute_url() for flat in Flat.objects.exclude(note="")],
+        "code-slip": [reverse("code-slip", args=["F3K7QN3"])],
+        "code-label": [reverse("code-label", args=[one.code]) for one in (in_hand, sowing)],
+        "bench-session": [reverse("bench-session", args=[one.key]) for one in sessions],
+        "bench-put-on": [reverse("bench-put-on", args=[sessions[0].key])],
+        "flat-bench": [reverse("flat-bench", args=[in_hand.code]) + query for query in ("", "?blanks")],
+        "flat-run": [reverse("flat-run", args=[in_hand.code, 1])],
+        "flat-check": [reverse("flat-check", args=[marked.flat.code])],
+        "check-detail": [reverse("check-detail", args=[marked.flat.code, marked.uuid])],
+        "record-list": [reverse("record-list", args=[noun]) for noun in NOUNS],
+        "record-new": [reverse("record-new", args=[noun]) for noun in NOUNS],
+        "record-edit": [
+            reverse("record-edit", args=[noun, NOUNS[noun].key_of(row)]) for noun, row in records if row
+        ],
+        "takes": [reverse("takes"), reverse("takes") + "?by=grafter"],
+    }
+
+
+@pytest.fixture
+def farm(transactional_db):
+    """The demonstration farm, in place of the test farm."""
+    load_demo(timezone.now())
+    return Farm.objects.get()
+
+
+def test_what_takes_forms_only_is_no_page(client, alice):
+    client.force_login(alice)
+    some = {"key": uuid4(), "event": uuid4(), "noun": "crops", "code": make_flat().code, "username": "alice"}
+    patterns = {pattern.name: pattern.pattern for pattern in get_resolver().url_patterns}
+    for name in TAKES_FORMS_ONLY:
+        given = {word: some[word] for word in patterns[name].converters}
+        assert client.get(reverse(name, kwargs=given)).status_code == 405
+
+
+def test_axe_finds_nothing_at_any_address(open_page):
+    addresses = samples()
+    assert {pattern.name for pattern in get_resolver().url_patterns} == addresses.keys() | TAKES_FORMS_ONLY
+    looker = Looker(open_page(TABLET, Account.objects.get(username="grower")))
+    for address in chain.from_iterable(addresses.values()):
+        looker.open(address)
+    assert not looker.faults, "\n".join(map(str, looker.faults))
