@@ -6,10 +6,18 @@ import tempfile
 os.environ.setdefault("TAKEBOOK_DATA", tempfile.mkdtemp(prefix="takebook-test-"))
 
 import pytest
+from django.conf import settings
 from django.test import Client
 
 from nursery import access
 from nursery.models import Account, Farm, Worker
+
+# For all tests, the fixtures of whole modules among them: a quick hash, and static files under plain names.
+settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+settings.STORAGES = {
+    **settings.STORAGES,
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
 
 
 def pytest_addoption(parser):
@@ -20,15 +28,6 @@ def pytest_addoption(parser):
 def whole(request):
     """True where the slow tests shall run in full."""
     return request.config.getoption("--slow")
-
-
-@pytest.fixture(autouse=True)
-def quick_and_plain(settings):
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
-    }
 
 
 @pytest.fixture

@@ -27,7 +27,10 @@ FARM = {
 
 @pytest.fixture(scope="module")
 def seen(tmp_path_factory):
-    """One farm's first two days: the book is opened, the program ended, started again and ended by Ctrl-C."""
+    """One farm's first two days: the book is opened, the program ended, started again and ended by Ctrl-C.
+
+    When it is ended first, a browser keeps its connection open.
+    """
     data = tmp_path_factory.mktemp("farm") / "data"
     story = {"data": data}
     elsewhere = tmp_path_factory.mktemp("elsewhere") / "unused"
@@ -44,12 +47,22 @@ def seen(tmp_path_factory):
         story["right key"] = server.send("/first-account", **FARM, key=key.lower())
         story["key is left"] = (data / KEY_FILE).exists()
         story["first account again"] = server.ask("/first-account")
-        story["ended"] = server.stop()
+        story["groups"] = groups_of(server.process.pid)
+        with socket.create_connection(("127.0.0.1", server.port)) as browser:
+            browser.sendall(b"GET /login HTTP/1.1\r\nHost: farm\r\n\r\n")
+            story["kept connection"] = browser.recv(12)
+            story["ended"] = server.stop()
     with running("--data", data) as server:
         story["second words"] = "".join(server.said)
         story["login"] = server.send("/login", username="ada", password=FARM["password"])
         story["ended again"] = server.stop(signal.SIGINT)
     return story
+
+
+def groups_of(pid):
+    """Return the process groups of a process and of its children."""
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    return os.getpgid(pid), {os.getpgid(int(child)) for child in children}
 
 
 def test_asks_for_the_first_login_where_there_is_none(seen):
@@ -103,22 +116,14 @@ def test_sigterm_and_ctrl_c_end_it_cleanly(seen, ending):
     assert "WARNING" not in words.upper()
 
 
-def test_the_worker_leaves_the_group_that_ctrl_c_goes_to(tmp_path):
-    with running("--data", tmp_path) as server:
-        server.ask("/login")
-        pid = server.process.pid
-        children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
-        assert {os.getpgid(int(child)) for child in children} - {os.getpgid(pid)}
+def test_the_worker_leaves_the_group_that_ctrl_c_goes_to(seen):
+    own, of_children = seen["groups"]
+    assert of_children - {own}
 
 
-def test_ends_cleanly_while_a_browser_keeps_its_connection(tmp_path):
-    with (
-        running("--data", tmp_path) as server,
-        socket.create_connection(("127.0.0.1", server.port)) as browser,
-    ):
-        browser.sendall(b"GET /login HTTP/1.1\r\nHost: farm\r\n\r\n")
-        assert browser.recv(12) == b"HTTP/1.1 302"
-        assert server.stop()[0] == 0
+def test_ends_cleanly_while_a_browser_keeps_its_connection(seen):
+    assert seen["kept connection"] == b"HTTP/1.1 200"
+    assert seen["ended"][0] == 0
 
 
 def test_a_busy_port_is_said_in_one_sentence(tmp_path):
