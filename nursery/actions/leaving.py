@@ -112,7 +112,7 @@ def _look(flat: Flat, cells: Sequence[CellState], state: str, *, cause: str, sta
         )
         for cell in cells
     ]
-    known = tuple(uuid for cell in cells for uuid in cell.open_uuids)
+    known = (*(uuid for cell in cells for uuid in cell.open_uuids), *(str(mark.uuid) for mark in marks))
     closing = ClosingIn(uuid4(), check.uuid, stamp.raw_at, known=known, worker=worker)
     skew = stamp.received_at - stamp.at  # the batch's own clock: receive_batch corrects raw times by it
     batch = Batch(stamp.raw_at + skew, None, [check], marks, [closing])

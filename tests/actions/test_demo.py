@@ -13,6 +13,7 @@ from nursery.actions.demo_accounts import address_demo_labels
 from nursery.actions.recount import differences
 from nursery.models import (
     Account,
+    Check,
     Closing,
     Crop,
     DayCount,
@@ -109,6 +110,15 @@ def test_amended_check_has_a_mark_that_came_after_its_closing():
     late = Mark.objects.filter(check_ref__flat=flat, received_at__gt=F("check_ref__closings__received_at"))
     assert late.count() == 1
     assert DayCount.objects.get(flat=flat, is_record=True).dead >= 1
+
+
+def test_only_the_amended_check_has_marks_its_closing_did_not_know():
+    amended = story("Check amended after closing")
+    late = set()
+    for check in Check.objects.filter(closings__isnull=False).prefetch_related("closings", "marks"):
+        known = {uuid for closing in check.closings.all() for uuid in closing.known_marks}
+        late |= {check.flat_id for mark in check.marks.all() if str(mark.uuid) not in known}
+    assert late == {amended.pk}
 
 
 def test_discarded_as_a_loss_counts_the_rest_dead():

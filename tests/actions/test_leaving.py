@@ -10,7 +10,7 @@ from nursery.actions.recount import differences
 from nursery.actions.regraft import regraft
 from nursery.actions.stamp import Stamp
 from nursery.actions.work import Work
-from nursery.models import Cell, DayCount, Mark, Run
+from nursery.models import Cell, Closing, DayCount, Mark, Run
 from tests.actions.test_marks import DAY_14, check_in, close, mark_in, send
 from tests.factories import GRAFTED_AT, make_flat, make_run, make_session
 
@@ -38,6 +38,12 @@ def test_sixty_leave_on_day_12_and_count_as_alive(flat):
     look(flat, dead=[61, 62])
     record = DayCount.objects.get(is_record=True)
     assert (record.alive + record.gone - record.gone_early, record.grafted - record.gone_early) == (70, 72)
+
+
+def test_what_left_did_not_come_in_after_its_own_closing(flat):
+    let_leave(flat, places=[1, 2], reason="sample", stamp=Stamp.of(DAY_3))
+    known = Closing.objects.get().known_marks
+    assert sorted(known) == sorted(str(mark.uuid) for mark in Mark.objects.all())
 
 
 def test_leaving_before_day_7_leaves_the_denominator(flat):

@@ -37,7 +37,8 @@ def check_flat(cast: Cast, look: Look, says: Says) -> CheckIn:
         for cell in states.values()
         if cell.is_present and (mark := _mark(cast, check, cell, says(cell))) is not None
     ]
-    known = tuple(uuid for cell in states.values() for uuid in cell.open_uuids)
+    seen = [uuid for cell in states.values() for uuid in cell.open_uuids]
+    known = (*seen, *(str(mark.uuid) for mark in marks))
     last = look.at + timedelta(minutes=3)
     closing = ClosingIn(cast.uuid(), check.uuid, last, known=known, worker=look.worker.key)
     send(cast, look, checks=[check], marks=marks, closings=[closing] if look.is_closed else [])
