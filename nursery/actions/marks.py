@@ -272,9 +272,10 @@ def _derive_closed(check_ids: set[int]) -> None:
 
 
 def _set_causes(desk: _Desk, closings: list[ClosingIn]) -> None:
-    """Keep the cause named for the whole check at its closing."""
-    for cause in {closing.cause for closing in closings if closing.cause}:
-        named = [desk.checks[closing.check].pk for closing in closings if closing.cause == cause]
+    """Keep the cause named for the whole check at its closing; one that is sent again changes nothing."""
+    new = [closing for closing in closings if desk.receipt.results[str(closing.uuid)]["status"] == STORED]
+    for cause in {closing.cause for closing in new if closing.cause}:
+        named = [desk.checks[closing.check].pk for closing in new if closing.cause == cause]
         Check.objects.filter(pk__in=named).update(cause=cause)
 
 
