@@ -6,7 +6,7 @@ the flats' lock (``lock_flats``) in the transaction of the marks they store. ``r
 with code of its own.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -15,7 +15,7 @@ from django.db import transaction
 from nursery.actions.ledger import CellFact, FlatFacts, Ledger, RunFact, read_ledger
 from nursery.calc.days import is_early_leaving
 from nursery.calc.fold import CellFold, MarkFact, fold_cell
-from nursery.models import DayCount, Flat, Pairing, Season
+from nursery.models import DayCount, Flat, Pairing, Run
 
 COUNTED = (
     "pairing_id",
@@ -33,6 +33,7 @@ COUNTED = (
     "is_record",
 )
 _Key = tuple[int, int, date]
+_TOGETHER = 500  # flats counted at a time
 
 
 @dataclass(slots=True)
@@ -71,16 +72,31 @@ def recount_flats(flat_ids: Iterable[int]) -> Ledger:
     return ledger
 
 
+@transaction.atomic
+def recount_many(flat_ids: Iterable[int]) -> None:
+    """Lock and count any number of flats, some at a time: that bounds the memory and a query's variables."""
+    ids = sorted(set(flat_ids))
+    for first in range(0, len(ids), _TOGETHER):
+        part = ids[first : first + _TOGETHER]
+        lock_flats(part)
+        recount_flats(part)
+
+
 def recount_pairing(pairing: Pairing) -> None:
     """Derive the counts again where this pairing was grafted (its record day was changed)."""
-    recount_flats(pairing.runs.values_list("flat_id", flat=True).distinct())
+    recount_many(pairing.runs.values_list("flat_id", flat=True))
 
 
-def recount_season(season: Season) -> None:
-    """Derive the counts again where the season's dates may have moved runs into it or out of it."""
-    inside = DayCount.objects.filter(run__grafted_on__range=(season.starts_on, season.ends_on))
-    was = DayCount.objects.filter(season=season)
-    recount_flats((inside | was).values_list("flat_id", flat=True).distinct())
+def recount_days(*spans: tuple[date, date]) -> None:
+    """Derive the counts again of the flats grafted from the first to the last day of a span.
+
+    The dates of a season were changed: its old days and its new ones. Flats that nobody counted yet are
+    among them, since a first count that is on its way may have read the season as it was.
+    """
+    flat_ids: set[int] = set()
+    for span in spans:
+        flat_ids.update(Run.objects.filter(grafted_on__range=span).values_list("flat_id", flat=True))
+    recount_many(flat_ids)
 
 
 def flat_day_counts(facts: FlatFacts, runs: dict[int, RunFact]) -> list[DayCount]:
@@ -130,7 +146,7 @@ def _tally_cells(facts: FlatFacts, runs: dict[int, RunFact], day: date) -> dict[
     return tallies
 
 
-def _sight(facts: FlatFacts, day: date):  # type: ignore[no-untyped-def]
+def _sight(facts: FlatFacts, day: date) -> Callable[[CellFact, list[MarkFact]], bool]:
     """Return a function that tells whether a cell was seen on ``day``."""
     closed = [check for check in facts.checks.values() if check.day == day and check.is_closed]
     whole = any(check.kind == "whole" for check in closed)

@@ -76,13 +76,14 @@ def save_record(record: models.Model, values: Values) -> None:
     if not is_new and changed:
         _refuse_built_in(record)
         _refuse_fixed(record, changed)
+    before = {name: None if is_new else getattr(record, name) for name in changed}
     for name in changed:
         setattr(record, name, values[name])
     if is_new and type(record) in CODE_KINDS:
         setattr(record, "code", issue_code(CODE_KINDS[type(record)]))  # noqa: B010
     check_record(record)
     _store(record, changed, is_new=is_new)
-    _derive_again(record, changed)
+    _derive_again(record, before)
 
 
 @transaction.atomic
@@ -212,10 +213,14 @@ def _refuse_circle(place: Place) -> None:
         raise ValidationError({"stands_in": ValidationError(text, code="circle", params=params)})
 
 
-def _derive_again(record: models.Model, changed: list[str]) -> None:
-    """Count again where a changed record day or season moves a record or a run's season."""
-    if isinstance(record, Pairing) and "record_days" in changed:
-        counting.lock_flats(record.runs.values_list("flat_id", flat=True))
+def _derive_again(record: models.Model, before: Values) -> None:
+    """Count again where a changed record day or season moves a record or a run's season.
+
+    ``before`` has the old values of what was changed; those of a new record are None.
+    """
+    if isinstance(record, Pairing) and "record_days" in before:
         counting.recount_pairing(record)
-    if isinstance(record, Season) and {"starts_on", "ends_on"} & set(changed):
-        counting.recount_season(record)
+    if isinstance(record, Season) and {"starts_on", "ends_on"} & set(before):
+        starts_on = before.get("starts_on") or record.starts_on
+        ends_on = before.get("ends_on") or record.ends_on
+        counting.recount_days((starts_on, ends_on), (record.starts_on, record.ends_on))

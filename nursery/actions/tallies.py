@@ -10,11 +10,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from nursery.actions.codes import FLAT, issue_codes
-from nursery.actions.counting import lock_flats, recount_flats
+from nursery.actions.counting import lock_flats, recount_many
 from nursery.actions.tally_plan import Status, TallyOptions, TallyPlan, plan_tallies
 from nursery.models import Account, TallyRow
 
-_BATCH = 500  # flats counted at a time: bounds the memory and the variables of a query
+_BATCH = 500  # rows stored at a time: bounds the variables of a query
 
 
 def import_tallies(content: bytes, options: TallyOptions, account: Account | None = None) -> TallyPlan:
@@ -53,9 +53,7 @@ def _store(plan: TallyPlan, account: Account | None, now: datetime) -> None:
         tally.imported_at = now
         tally.imported_by = account
     _create(tallies)
-    flats = sorted({tally.flat_id for tally in tallies})
-    for first in range(0, len(flats), _BATCH):
-        recount_flats(flats[first : first + _BATCH])
+    recount_many(tally.flat_id for tally in tallies)
 
 
 def _create(things: Iterable[Model]) -> None:
