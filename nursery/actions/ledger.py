@@ -1,7 +1,7 @@
 """What the counts of some flats are made of, read in a bounded number of queries.
 
-The ledger is plain data: whoever counts from it needs no database. Nine queries, whatever the number of
-flats, cells and marks.
+The ledger is plain data: whoever counts from it needs no database. Eleven queries at most, whatever the
+number of flats, cells and marks.
 """
 
 from collections import defaultdict
@@ -12,11 +12,12 @@ from typing import Any
 
 from django.db.models import Q
 
-from nursery.calc.days import record_day_on
+from nursery.calc.days import local_date, record_day_on
 from nursery.calc.fold import MarkFact
 from nursery.models import (
     Cell,
     Check,
+    Farm,
     Flat,
     Mark,
     NumberCount,
@@ -141,8 +142,10 @@ def _read_counts(flats: dict[int, FlatFacts]) -> None:
     if any(facts.origin == Flat.Origin.TALLY for facts in flats.values()):
         _read_tallies(flats)
     pools = PoolCount.objects.standing().filter(flat_id__in=flats)
-    for flat_id, run_id, at, plants in pools.values_list("flat_id", "run_id", "at", "plants_count"):
-        flats[flat_id].pools.append((run_id, at.date(), plants))
+    rows = list(pools.values_list("flat_id", "run_id", "at", "plants_count"))
+    zone = Farm.objects.current().time_zone if rows else ""
+    for flat_id, run_id, at, plants in rows:
+        flats[flat_id].pools.append((run_id, local_date(at, zone), plants))
 
 
 def _read_numbers(flats: dict[int, FlatFacts]) -> None:

@@ -5,10 +5,11 @@ there would otherwise prove itself. Slow and simple on purpose; it reads, and wr
 """
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from nursery.models import Check, Closing, DayCount, Flat, Mark, Pairing, Run, Season, Severing, Voiding
+from nursery.models import Check, Closing, DayCount, Farm, Flat, Mark, Pairing, Run, Season, Severing, Voiding
 
 BADNESS = {"dead": 0, "gone": 1, "wilting": 2, "firm": 3, "unmarked": 4}
 COLUMNS = (
@@ -84,7 +85,7 @@ def _day(
         marks = [mark for mark in said if mark.cell_id == cell.pk and mark.check_ref.day <= day]
         _add_cell(counts.setdefault(cell.run_id, _blank()), cell, marks, day=day, closed=closed)
     for pool in flat.pool_counts.all():
-        if pool.at.date() <= day and not Voiding.objects.filter(target_uuid=pool.uuid).exists():
+        if _farms_date(pool.at) <= day and not Voiding.objects.filter(target_uuid=pool.uuid).exists():
             counts.setdefault(pool.run_id, _blank())["grafted"] += pool.plants_count
     if all(check.kind == "numbers" for check in closed):
         numbers = [number for check in closed for number in check.numbers.all()]
@@ -92,6 +93,11 @@ def _day(
             if number.run_id in counts:  # the worst comes last and stands
                 _overrule(counts[number.run_id], number.dead_count, number.wilting_count)
     return counts
+
+
+def _farms_date(at: datetime) -> date:
+    farm = Farm.objects.filter(pk=1).first()
+    return at.astimezone(ZoneInfo(farm.time_zone if farm else "UTC")).date()
 
 
 def _add_cell(counts: _Counts, cell: Any, marks: list[Mark], *, day: date, closed: list[Check]) -> None:
