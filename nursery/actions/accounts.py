@@ -2,7 +2,7 @@
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
@@ -30,7 +30,13 @@ def create_account(*, username: str, password: str, kind: str, worker: Worker | 
     account = Account(username=username, role=role, is_shared=is_shared)
     account.full_clean(exclude=["password"])
     _set_password(account, password)
-    account.save()
+    try:
+        with transaction.atomic():
+            account.save(force_insert=True)
+    except IntegrityError as error:
+        raise ValidationError(
+            {"username": _("Somebody has just taken this name. Choose another.")}
+        ) from error
     _link(account, worker)
     return account
 
@@ -39,6 +45,10 @@ def create_account(*, username: str, password: str, kind: str, worker: Worker | 
 def change_account(account: Account, *, kind: str, worker: Worker | None, is_active: bool) -> None:
     """Change what a login may do, whose it is and whether it works; the last grower stays one."""
     role, is_shared = _ROLES[kind]
+    # Two growers who demote each other at once do so one after the other: the second is refused below.
+    list(
+        Account.objects.select_for_update().filter(role=Account.Role.GROWER).order_by("pk").values_list("pk")
+    )
     changed = Account.objects.filter(pk=account.pk).update(
         role=role, is_shared=is_shared, is_active=is_active
     )

@@ -28,6 +28,12 @@ def test_a_worker_given_away_meanwhile_is_refused(alice, bob):
     assert not Account.objects.filter(username="dana").exists()
 
 
+def test_a_name_taken_at_the_same_moment_is_refused_in_words(bob, monkeypatch):
+    monkeypatch.setattr(Account, "full_clean", lambda self, exclude: None)  # looked before the other stored
+    with pytest.raises(ValidationError, match="just taken this name"):
+        create_account(username="bob", password="quite-a-long-one", kind="crew", worker=None)
+
+
 def test_moves_a_login_from_one_worker_to_another(alice, bob):
     wren = make_worker("Wren")
     change_account(bob, kind="crew", worker=wren, is_active=True)
