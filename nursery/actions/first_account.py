@@ -68,12 +68,19 @@ def create_first_account(data_dir: Path, *, key: str, farm: dict[str, str], logi
         raise ValidationError(
             _("The first login was made by someone else a moment ago. Log in."), code="taken"
         )
-    worker = Worker.objects.create(name=login["worker_name"]) if login["worker_name"] else None
+    worker = _worker_called(login["worker_name"]) if login["worker_name"] else None
     account = create_account(
         username=login["username"], password=login["password"], kind=GROWER, worker=worker
     )
     transaction.on_commit(lambda: drop_first_key(data_dir))
     return account
+
+
+def _worker_called(name: str) -> Worker:
+    """Return the worker of that name, made if an imported season has not named them already."""
+    worker, _is_new = Worker.objects.get_or_create(name=name)
+    Worker.objects.filter(pk=worker.pk).update(is_active=True)
+    return worker
 
 
 def _plain(key: str) -> bytes:
