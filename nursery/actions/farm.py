@@ -27,7 +27,8 @@ def save_farm(farm: Farm, values: Values, *, is_address_change_confirmed: bool =
         values["currency"] = _currency(values["currency"])
     if "label_address" in values:
         values["label_address"] = label_address(values["label_address"])
-        values |= _released(farm, values["label_address"], is_confirmed=is_address_change_confirmed)
+        if values["label_address"] != farm.label_address:
+            values |= _released(farm, is_confirmed=is_address_change_confirmed)
     save_record(farm, values)
 
 
@@ -46,15 +47,21 @@ def label_address(text: str) -> str:
     return address
 
 
-def _released(farm: Farm, address: str, *, is_confirmed: bool) -> dict[str, Any]:
-    """Return what else changes with the address: it is fixed anew by the next print."""
-    if not farm.label_address_fixed_at or address == farm.label_address:
+def _released(farm: Farm, *, is_confirmed: bool) -> dict[str, Any]:
+    """Return what else changes with the address: it is fixed anew by the next print.
+
+    The farm is read again and held, as somebody may be printing: their label fixes the address first, or
+    waits and carries the new one.
+    """
+    stored = Farm.objects.select_for_update().filter(pk=farm.pk).first()
+    if stored is None or not stored.label_address_fixed_at:
         return {}
+    farm.label_address_fixed_at = stored.label_address_fixed_at
     if not is_confirmed:
         _refuse(
             "label_address",
             _("Labels with %(address)s are printed already. Tick the box under it to change it all the same.")
-            % {"address": farm.label_address},
+            % {"address": stored.label_address},
         )
     return {"label_address_fixed_at": None}
 

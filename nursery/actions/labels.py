@@ -11,7 +11,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from nursery.actions.codes import FLAT, issue_code
+from nursery.actions.codes import FLAT, issue_codes
 from nursery.actions.stamp import Stamp
 from nursery.calc.codes import spoken
 from nursery.labels import STOCKS, CodeLabel, FlatLabel, Label, SowingLabel, Words, render_labels
@@ -40,12 +40,12 @@ def print_labels(codes: Sequence[str], *, stock: str, start: int, stamp: Stamp) 
     ValidationError if a code is unknown, the position is not on the sheet, or the farm has no address yet.
     """
     _require_stock(stock, len(codes), start)
+    _fix_address(stamp)
     labels = labels_of_codes(codes)
     pdf = _render(labels, stock, start)
     LabelPrint.objects.bulk_create(
         LabelPrint(code=code, stock=stock, printed_at=stamp.at, printed_by=stamp.account) for code in codes
     )
-    _fix_address(stamp)
     return pdf
 
 
@@ -53,15 +53,14 @@ def print_labels(codes: Sequence[str], *, stock: str, start: int, stamp: Stamp) 
 def print_roll(count: int, *, stock: str, start: int, stamp: Stamp) -> bytes:
     """Return the PDF of ``count`` labels with codes that nothing bears yet; each is kept for its label."""
     _require_stock(stock, count, start)
-    codes = [issue_code(FLAT) for _ in range(count)]
+    _fix_address(stamp)
+    farm = _farm_with_address()
+    codes = issue_codes(FLAT, count)
     PrintedCode.objects.bulk_create(
         PrintedCode(code=code, printed_at=stamp.at, printed_by=stamp.account) for code in codes
     )
-    farm = _farm_with_address()
     labels = [CodeLabel(code=code, address=address_of(farm, code), farm=farm.name) for code in codes]
-    pdf = _render(labels, stock, start)
-    _fix_address(stamp)
-    return pdf
+    return _render(labels, stock, start)
 
 
 def labels_of_codes(codes: Sequence[str]) -> list[Label]:
@@ -177,4 +176,5 @@ def _farm_with_address() -> Farm:
 
 
 def _fix_address(stamp: Stamp) -> None:
+    """From now on the address stays; before the labels are made, so that nobody changes it meanwhile."""
     Farm.objects.filter(pk=1, label_address_fixed_at__isnull=True).update(label_address_fixed_at=stamp.at)

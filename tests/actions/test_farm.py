@@ -51,6 +51,20 @@ def test_stores_the_settings_of_a_farm_that_is_not_there_yet(db):
     assert (farm.pk, farm.time_zone, farm.currency) == (1, "Europe/Vienna", "EUR")
 
 
+def test_sees_that_a_label_was_printed_meanwhile(farm):
+    loaded = Farm.objects.get()
+    Farm.objects.update(label_address_fixed_at=PRINTED_AT)
+    with pytest.raises(ValidationError, match="printed already"):
+        save_farm(loaded, {"label_address": "http://192.0.2.8"})
+    assert Farm.objects.get().label_address == farm.label_address
+
+
+def test_an_address_left_as_it_was_keeps_the_one_given_meanwhile(farm):
+    Farm.objects.update(label_address="http://192.0.2.8", label_address_fixed_at=PRINTED_AT)
+    save_farm(farm, {"name": "Other farm", "label_address": farm.label_address})
+    assert Farm.objects.get().label_address == "http://192.0.2.8"
+
+
 def test_keeps_columns_changed_meanwhile(farm):
     Farm.objects.update(paper="letter")
     save_farm(farm, {"name": "Other farm", "paper": farm.paper})
