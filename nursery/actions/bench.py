@@ -195,12 +195,16 @@ def changed_meanwhile() -> ValidationError:
 
 
 def _put_on(session: Session, tray: Flat | Tray, work: Work, stamp: Stamp) -> Run:
+    # First the flat, then the session, as a hand-over does: so neither waits for what the other holds.
+    flat = None if isinstance(tray, Tray) else hold_flat(tray)
     # The session is held from here on: a form sent twice at once finds the run of the first.
     session = open_session(session)
     known = Run.objects.filter(key=tray.key).first() if isinstance(tray, Tray) and tray.key else None
     if known:
         return known
-    flat = _new_flat(tray, stamp) if isinstance(tray, Tray) else hold_flat(tray)
+    if isinstance(tray, Tray):
+        flat = _new_flat(tray, stamp)
+    assert flat is not None
     _require_free(flat)
     if flat.sowing:
         work = work.with_sowing(flat.sowing)
