@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from nursery.actions.codes import FLAT, issue_code
+from nursery.actions.codes import FLAT, issue_codes
 from nursery.actions.records import Values, save_record
 from nursery.actions.stamp import Stamp
 from nursery.models import Flat, Layout, Sowing, Stage, StageMove, TrayFormat
@@ -56,14 +56,14 @@ def _sow_flats(sowing: Sowing, flats: SownFlats, stamp: Stamp) -> None:
     if layout is None:
         text = _("There is no layout that uses every cell. Make one under Layouts first.")
         raise ValidationError({"flats_count": ValidationError(text, code="layout")})
-    made = [
-        Flat.objects.create(
-            code=issue_code(FLAT),
+    made = Flat.objects.bulk_create(
+        Flat(
+            code=code,
             tray_format=flats.tray_format,
             layout=layout,
             sowing=sowing,
             created_at=stamp.at,
         )
-        for _number in range(flats.count)
-    ]
+        for code in issue_codes(FLAT, flats.count)
+    )
     StageMove.objects.bulk_create(StageMove(flat=flat, stage=Stage.SOWN, **stamp.fields()) for flat in made)
