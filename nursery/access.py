@@ -118,7 +118,7 @@ def is_printed_ahead(code: str) -> bool:
 def account_for_change(user: Account, username: str) -> Account:
     """Return a login that a grower may change; 403 for crew, 404 if there is none."""
     require_grower(user)
-    account = Account.objects.filter(username=username).first()
+    account = None if "\0" in username else Account.objects.filter(username=username).first()
     if account is None:
         raise Http404
     return account
@@ -132,7 +132,7 @@ def records_for_reading(user: Account, rows: QuerySet[Any]) -> QuerySet[Any]:
 def record_for_change(user: Account, rows: QuerySet[Any], **key: str) -> Any:
     """Return the row with this public key; 404 if there is none, 403 if ``user`` may only read."""
     try:
-        record = rows.filter(**key).first()
+        record = None if "\0" in "".join(key.values()) else rows.filter(**key).first()
     except ValidationError:  # no UUID at all
         record = None
     if record is None:

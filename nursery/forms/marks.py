@@ -1,6 +1,7 @@
 """Read a batch of marks from JSON. One bad part never keeps the others out."""
 
 import json
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any, TypeVar
@@ -15,6 +16,8 @@ MOST_REPLACED = 200
 MOST_KNOWN = 2000
 # Keeps a corrected time within what a database stores, whatever the device's clock said.
 EARLIEST, LATEST = datetime(1990, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
+
+_UNSTORABLE = re.compile("[\x00\ud800-\udfff]")  # what JSON can say and a database cannot keep
 
 _Part = TypeVar("_Part", CheckIn, MarkIn, ClosingIn)
 
@@ -178,6 +181,6 @@ def _choice(part: dict[str, Any], name: str, choices: list[str], *, default: str
 
 def _text(part: dict[str, Any], name: str, most: int, *, default: str | None = None) -> str:
     value = part.get(name, default)
-    if not isinstance(value, str) or len(value) > most or "\x00" in value:
+    if not isinstance(value, str) or len(value) > most or _UNSTORABLE.search(value):
         raise MalformedPart(f"{name} must be a text of at most {most} characters")
     return value

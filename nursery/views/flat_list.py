@@ -7,7 +7,7 @@ from django.views.decorators.http import require_safe
 
 from nursery.models import Flat, Stage
 from nursery.views.flat_rows import flat_rows
-from nursery.views.page import render_page
+from nursery.views.page import render_page, searched_for
 
 FLATS_PER_PAGE = 40
 
@@ -15,7 +15,7 @@ FLATS_PER_PAGE = 40
 @require_safe
 def flat_list(request: HttpRequest) -> HttpResponse:
     """Search by code, pairing, place or own name; one pill a stage."""
-    search = request.GET.get("q", "").strip()
+    search = searched_for(request)
     stage = request.GET.get("stage", "")
     flats = Flat.objects.with_stage().select_related("sowing__lot__cultivar")
     if search:

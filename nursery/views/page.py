@@ -15,6 +15,11 @@ def wants_partial(request: HttpRequest) -> bool:
     )
 
 
+def searched_for(request: HttpRequest) -> str:
+    """Return the words a list is searched by; PostgreSQL cannot look for a NUL."""
+    return request.GET.get("q", "").replace("\0", "").strip()
+
+
 def render_page(
     request: HttpRequest, template: str, context: dict[str, object], *, partial: str, status: int = 200
 ) -> HttpResponse:

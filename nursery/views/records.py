@@ -21,7 +21,7 @@ from nursery.forms.records import FarmForm
 from nursery.forms.records.base import RecordForm, initial_of
 from nursery.forms.refused import add_refusal
 from nursery.models import Layout, TrayFormat
-from nursery.views.page import render_page
+from nursery.views.page import render_page, searched_for
 from nursery.views.record_nouns import FIRST_STEPS, NOUNS, SLUG_OF, Noun
 from nursery.views.record_words import EXAMPLES, layouts_used
 
@@ -42,7 +42,7 @@ def records(request: HttpRequest) -> HttpResponse:
 def record_list(request: HttpRequest, noun: str) -> HttpResponse:
     """One kind of record, searched by words, a page at a time."""
     kind = _noun(noun)
-    search = request.GET.get("q", "").replace("\0", "").strip()
+    search = searched_for(request)
     rows = access.records_for_reading(request.user, kind.matching(search))
     page = Paginator(rows, ROWS_PER_PAGE).get_page(request.GET.get("page"))
     context = {

@@ -112,6 +112,7 @@ def test_malformed_envelope_is_refused_by_name(crew, farm, envelope, named):
         ("check", None),
         ("reason", "x" * 201),
         ("reason", "a\x00b"),
+        ("reason", "a\ud800b"),
     ],
 )
 def test_one_malformed_mark_never_blocks_the_others(crew, flat, field, value):
