@@ -7,15 +7,14 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
 from nursery.actions.accounts import change_account, create_account, kind_of_account, set_password
 from nursery.forms.logins import ChangeAccountForm, NewAccountForm, PasswordForm
 from nursery.forms.refused import add_refusal
 from nursery.models import Account, Worker
-
-FORM_METHODS = ["GET", "HEAD", "POST"]
+from nursery.views.page import posted, read_and_post
 
 
 @require_safe
@@ -26,10 +25,10 @@ def account_list(request: HttpRequest) -> HttpResponse:
 
 
 @sensitive_post_parameters("password")
-@require_http_methods(FORM_METHODS)
+@read_and_post
 def account_new(request: HttpRequest) -> HttpResponse:
     access.require_grower(request.user)
-    form = NewAccountForm(request.POST if request.method == "POST" else None)
+    form = NewAccountForm(posted(request))
     if request.method == "POST" and form.is_valid():
         try:
             account = create_account(**form.cleaned_data)
@@ -41,10 +40,10 @@ def account_new(request: HttpRequest) -> HttpResponse:
     return render(request, "account/new.html", {"form": form}, status=422 if form.errors else 200)
 
 
-@require_http_methods(FORM_METHODS)
+@read_and_post
 def account_edit(request: HttpRequest, username: str) -> HttpResponse:
     account = access.account_for_change(request.user, username)
-    form = _change_form(account, data=request.POST if request.method == "POST" else None)
+    form = _change_form(account, data=posted(request))
     if request.method == "POST" and form.is_valid():
         try:
             change_account(account, **form.cleaned_data)

@@ -4,7 +4,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.safestring import mark_safe
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
 from nursery.actions.labels import (
@@ -15,18 +15,18 @@ from nursery.actions.labels import (
     print_roll,
     waiting_flats,
 )
-from nursery.actions.stamp import Stamp
 from nursery.calc.codes import SOWING, kind_of
 from nursery.forms.labels import PaperForm, PrintForm, RollForm
 from nursery.forms.refused import add_refusal
 from nursery.labels import STOCKS
 from nursery.labels.preview import label_svg
 from nursery.models import LabelPrint
+from nursery.views.page import stamp_of
 
 STOCK_IN_SESSION = "label_stock"
 
 
-@require_GET
+@require_safe
 def label_queue(request: HttpRequest) -> HttpResponse:
     """Show the flats whose label is still to be printed."""
     return _queue_page(request, PrintForm(initial=_usual(request)), RollForm(initial=_usual(request)))
@@ -40,7 +40,7 @@ def label_print(request: HttpRequest) -> HttpResponse:
         chosen = form.cleaned_data
         try:
             pdf = print_labels(
-                chosen["codes"], stock=chosen["stock"], start=chosen["start"], stamp=_stamp(request)
+                chosen["codes"], stock=chosen["stock"], start=chosen["start"], stamp=stamp_of(request)
             )
             return _pdf(request, pdf, chosen["stock"])
         except ValidationError as error:
@@ -56,7 +56,7 @@ def label_roll(request: HttpRequest) -> HttpResponse:
         chosen = form.cleaned_data
         try:
             pdf = print_roll(
-                chosen["count"], stock=chosen["stock"], start=chosen["start"], stamp=_stamp(request)
+                chosen["count"], stock=chosen["stock"], start=chosen["start"], stamp=stamp_of(request)
             )
             return _pdf(request, pdf, chosen["stock"])
         except ValidationError as error:
@@ -64,7 +64,7 @@ def label_roll(request: HttpRequest) -> HttpResponse:
     return _queue_page(request, PrintForm(initial=_usual(request)), form, status=422)
 
 
-@require_GET
+@require_safe
 def code_label(request: HttpRequest, code: str) -> HttpResponse:
     """Show the label of a flat or a sowing as it will be printed."""
     read = access.sowing_for_reading if kind_of(code) == SOWING else access.flat_for_work
@@ -104,10 +104,6 @@ def _usual(request: HttpRequest) -> dict[str, object]:
     """Return the stock used last on this device, else the usual one of the farm's paper."""
     stock = request.session.get(STOCK_IN_SESSION)
     return {"stock": stock if stock in STOCKS else USUAL_STOCK[request.farm.paper], "start": 1}
-
-
-def _stamp(request: HttpRequest) -> Stamp:
-    return Stamp.now(request.user, request.worker)
 
 
 def _pdf(request: HttpRequest, pdf: bytes, stock: str) -> HttpResponse:

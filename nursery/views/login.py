@@ -6,12 +6,12 @@ from django.contrib.auth import login as log_in
 from django.contrib.auth import logout as log_out
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 
 from nursery import access
 from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD
@@ -19,18 +19,17 @@ from nursery.actions.first_account import create_first_account, is_first_account
 from nursery.forms.logins import FirstAccountForm, LoginForm, WhoForm
 from nursery.forms.refused import add_refusal
 from nursery.models import Worker
+from nursery.views.page import posted, read_and_post
 
-FORM_METHODS = ["GET", "HEAD", "POST"]
 
-
-@require_http_methods(FORM_METHODS)
+@read_and_post
 @never_cache
 @login_not_required
 def login(request: HttpRequest) -> HttpResponse:
     """Ask for name and password; where nobody has a login yet, make the first one."""
     if is_first_account_wanted():
         return redirect("first-account")
-    form = LoginForm(request, data=_sent(request))
+    form = LoginForm(request, data=posted(request))
     if request.method == "POST" and form.is_valid():
         log_in(request, form.get_user())
         return redirect(_next_page(request))
@@ -48,14 +47,14 @@ def logout(request: HttpRequest) -> HttpResponse:
     return redirect("login")
 
 
-@require_http_methods(FORM_METHODS)
+@read_and_post
 @never_cache
 @login_not_required
 def first_account(request: HttpRequest) -> HttpResponse:
     """Name the farm and make its first grower, with the key that the terminal shows."""
     if not is_first_account_wanted():
         return redirect("login")
-    form = FirstAccountForm(_sent(request), initial={"time_zone": "UTC"})
+    form = FirstAccountForm(posted(request), initial={"time_zone": "UTC"})
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
         try:
@@ -73,7 +72,7 @@ def first_account(request: HttpRequest) -> HttpResponse:
     return render(request, "login/first.html", {"form": form}, status=422 if form.errors else 200)
 
 
-@require_http_methods(FORM_METHODS)
+@read_and_post
 @never_cache
 def who(request: HttpRequest) -> HttpResponse:
     """A shared tablet asks who is working; a login of one's own shows whose it is."""
@@ -90,10 +89,6 @@ def who(request: HttpRequest) -> HttpResponse:
         "next": request.GET.get("next", request.POST.get("next", "")),
     }
     return render(request, "login/who.html", context, status=422 if request.method == "POST" else 200)
-
-
-def _sent(request: HttpRequest) -> QueryDict | None:
-    return request.POST if request.method == "POST" else None
 
 
 def _next_page(request: HttpRequest) -> str:

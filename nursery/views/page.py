@@ -1,10 +1,26 @@
-"""Answer with a whole page, or with the part of it that htmx swaps in."""
+"""What views have in common: what came in, who sent it, and a whole page or the part that htmx swaps in."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_http_methods
+
+from nursery.actions.stamp import Stamp
 
 HTMX_HEADERS = ("HX-Request", "HX-Boosted", "HX-History-Restore-Request")
+
+
+read_and_post = require_http_methods(["GET", "HEAD", "POST"])
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    """Return what a form is bound to: None where the page was only asked for."""
+    return request.POST if request.method == "POST" else None
+
+
+def stamp_of(request: HttpRequest) -> Stamp:
+    """Return the signature of this moment: the login and who is working."""
+    return Stamp.now(request.user, request.worker)
 
 
 def wants_partial(request: HttpRequest) -> bool:

@@ -16,7 +16,6 @@ from django.utils.translation import ngettext
 
 from nursery.actions.records import save_pairing, save_record
 from nursery.actions.sowings import SownFlats, save_sowing
-from nursery.actions.stamp import Stamp
 from nursery.calc.codes import spoken
 from nursery.forms import records as forms
 from nursery.forms.records.base import RecordForm, public_key
@@ -32,6 +31,7 @@ from nursery.models import (
     TrayFormat,
     Worker,
 )
+from nursery.views.page import stamp_of
 from nursery.views.record_words import (
     crop_method,
     day,
@@ -115,7 +115,7 @@ def _save_pairing(record: Any, form: RecordForm, request: HttpRequest) -> None:
 def _save_sowing(record: Any, form: RecordForm, request: HttpRequest) -> None:
     count, tray_format = form.cleaned_data["flats_count"], form.cleaned_data["tray_format"]
     flats = SownFlats(count, tray_format) if count and tray_format else None
-    save_sowing(record, form.values(), flats=flats, stamp=Stamp.now(request.user, request.worker))
+    save_sowing(record, form.values(), flats=flats, stamp=stamp_of(request))
 
 
 def _flats(row: Any) -> str:

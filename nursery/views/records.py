@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
 from nursery.actions.farm import save_farm
@@ -21,12 +21,11 @@ from nursery.forms.records import FarmForm
 from nursery.forms.records.base import RecordForm, initial_of
 from nursery.forms.refused import add_refusal
 from nursery.models import Layout, TrayFormat
-from nursery.views.page import render_page, searched_for
+from nursery.views.page import posted, read_and_post, render_page, searched_for
 from nursery.views.record_nouns import FIRST_STEPS, NOUNS, SLUG_OF, Noun
 from nursery.views.record_words import EXAMPLES, layouts_used
 
 ROWS_PER_PAGE = 50
-read_and_post = require_http_methods(["GET", "HEAD", "POST"])
 
 
 @require_safe
@@ -110,7 +109,7 @@ def record_farm(request: HttpRequest) -> HttpResponse:
     """The farm's settings."""
     access.require_grower(request.user)
     farm = request.farm
-    form = FarmForm(request.POST or None, record=farm, farm=farm)
+    form = FarmForm(posted(request), record=farm, farm=farm)
     if request.method == "POST" and form.is_valid():
         try:
             save_farm(farm, form.values(), is_address_change_confirmed=form.is_confirmed)

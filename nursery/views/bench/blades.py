@@ -14,6 +14,7 @@ from nursery.actions.stamp import Stamp
 from nursery.forms.bench import BladeForm
 from nursery.models import BladeEvent
 from nursery.views.bench.sessions import session_page
+from nursery.views.page import stamp_of
 
 
 @require_POST
@@ -37,6 +38,6 @@ def bench_blade_undo(request: HttpRequest, key: UUID, event: UUID) -> HttpRespon
     session = access.session_for_work(request.user, key)
     void_blade(
         access.blade_event_for_work(request.user, session, event),
-        stamp=Stamp.now(request.user, request.worker),
+        stamp=stamp_of(request),
     )
     return redirect("bench-session", session.key)

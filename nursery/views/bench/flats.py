@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
 from nursery.actions.bench import take_off, used_places
@@ -27,10 +27,10 @@ from nursery.views.bench.flat_page import (
     line_of_flat,
     run_lines,
 )
-from nursery.views.bench.sessions import stamp_of
+from nursery.views.page import stamp_of
 
 
-@require_GET
+@require_safe
 def flat_bench(request: HttpRequest, code: str) -> HttpResponse:
     """The flat as it lies: tap where the next run begins, or with ?blanks what is empty."""
     if access.is_printed_ahead(code):

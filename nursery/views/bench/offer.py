@@ -13,7 +13,7 @@ from nursery.actions.runs import use_sowing
 from nursery.actions.work import SIDES, side_of
 from nursery.calc.codes import spoken
 from nursery.models import Run, Sowing
-from nursery.views.bench.sessions import stamp_of
+from nursery.views.page import stamp_of
 
 
 class OfferForm(forms.Form):

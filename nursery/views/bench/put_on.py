@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 
 from nursery import access
 from nursery.actions.bench import Tray, put_on, put_on_next, run_to_copy, tray_of_code
@@ -15,14 +15,14 @@ from nursery.actions.work import Work
 from nursery.forms.bench import NextForm, PutOnForm
 from nursery.forms.refused import add_refusal
 from nursery.models import Layout, Pairing, Run, Session, TrayFormat
-from nursery.views.bench.sessions import session_page, stamp_of
-from nursery.views.page import render_page
+from nursery.views.bench.sessions import session_page
+from nursery.views.page import read_and_post, render_page, stamp_of
 
 PAGE = "bench/put_on.html"
 USUAL_CELLS = "72"
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@read_and_post
 def bench_put_on(request: HttpRequest, key: UUID) -> HttpResponse:
     """Say who grafts what on which flat; everything is filled in as it was last."""
     session = access.session_for_work(request.user, key)

@@ -3,7 +3,6 @@
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.views.decorators.http import require_http_methods
 
 from nursery import access
 from nursery.actions.runs import correct_run
@@ -11,11 +10,10 @@ from nursery.actions.work import Work
 from nursery.forms.bench import WorkForm
 from nursery.forms.refused import add_refusal
 from nursery.models import Run
-from nursery.views.bench.sessions import stamp_of
-from nursery.views.page import render_page
+from nursery.views.page import read_and_post, render_page, stamp_of
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@read_and_post
 def flat_run(request: HttpRequest, code: str, number: int) -> HttpResponse:
     """Who grafted what, of one run: as it stands, to be put right."""
     flat = access.flat_for_work(request.user, code)

@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
 from nursery.actions.sessions import (
@@ -16,21 +16,16 @@ from nursery.actions.sessions import (
     resume_session,
     start_session,
 )
-from nursery.actions.stamp import Stamp
 from nursery.forms.bench import PRODUCTS, StartForm
 from nursery.forms.refused import add_refusal
 from nursery.models import Pairing, Run, Session
 from nursery.views.bench.board import read_board
+from nursery.views.page import stamp_of
 
 ENDED_SHOWN = 5
 
 
-def stamp_of(request: HttpRequest) -> Stamp:
-    """Return the signature of this moment: the login and who is working."""
-    return Stamp.now(request.user, request.worker)
-
-
-@require_GET
+@require_safe
 def bench(request: HttpRequest) -> HttpResponse:
     """The open sessions, and the start of another."""
     return _bench(request, StartForm())
@@ -49,7 +44,7 @@ def bench_start(request: HttpRequest) -> HttpResponse:
     return _bench(request, form, status=422)
 
 
-@require_GET
+@require_safe
 def bench_session(request: HttpRequest, key: UUID) -> HttpResponse:
     """One session: who has which flat in hand."""
     return session_page(request, access.session_for_work(request.user, key))
