@@ -85,7 +85,6 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "django_htmx.middleware.HtmxMiddleware",
     "nursery.middleware.FarmMiddleware",
     "nursery.middleware.WhoMiddleware",
 ]
@@ -152,7 +151,6 @@ USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"  # stored; pages use the farm's zone (FarmMiddleware)
 FORMAT_MODULE_PATH = ["nursery.formats"]
-LOCALE_PATHS = [BASE_DIR / "nursery" / "locale"]
 
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
