@@ -98,7 +98,8 @@ def test_from_the_login_to_the_take(open_page, ready, calendar, size):
     check_it(walk, code)
     read_the_take(walk)
     print(f"\nTouches at {size['width']} x {size['height']}: {', '.join(walk.log)}; {walk.total} in all")
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.wait_for_load_state()
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
 
 
 def log_in(walk):
