@@ -82,11 +82,12 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     # Every page asks for a login unless its view says @login_not_required.
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "nursery.middleware.LoginMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "nursery.middleware.FarmMiddleware",
     "nursery.middleware.WhoMiddleware",
+    "nursery.middleware.MethodMiddleware",
 ]
 
 ROOT_URLCONF = "nursery.urls"
@@ -179,6 +180,9 @@ SESSION_COOKIE_AGE = 60 * 60 * 24 * 60  # a shared tablet stays logged in over a
 SESSION_SAVE_EVERY_REQUEST = False
 CSRF_FAILURE_VIEW = "nursery.views.errors.csrf_failure"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 8 * 1024 * 1024
+# What is larger is dropped as it comes, so that nobody fills the disk; forms/tallies.py asks for less.
+FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.MemoryFileUploadHandler"]
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 HTTPS = env_flag("TAKEBOOK_HTTPS")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS

@@ -21,6 +21,11 @@ class TallyFileForm(forms.Form):
         help_text=_("Saved from a spreadsheet as “CSV UTF-8”."),
         widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,text/csv"}),
         allow_empty_file=True,
+        error_messages={
+            "required": _(
+                "Choose a table of at most 2 MB. A larger one is imported with manage.py import_tallies."
+            )
+        },
     )
     season = forms.CharField(
         label=_("Season of rows that name none"),

@@ -98,6 +98,7 @@ def test_a_season_for_rows_that_name_none(grower):
         (b"", "The file is empty."),
         (b"\n" * 2002, "more than 2000 rows"),
         (b"x" * 1_000_001, "more than 2000 rows"),
+        (b"x" * 2_200_000, "at most 2 MB"),
     ],
 )
 def test_files_that_cannot_be_read_say_so(grower, content, words):
