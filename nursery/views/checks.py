@@ -23,7 +23,7 @@ from nursery.calc.fold import fold_cell
 from nursery.models import LOSS_CAUSES, Cause, Check, Closing, Flat, Mark
 from nursery.views.check_story import mark_lines
 from nursery.views.check_words import check_words
-from nursery.views.drawing import BLANK, UNUSED, cell_id, draw_flat
+from nursery.views.drawing import BLANK, UNUSED, WIDE_COLUMNS, cell_id, draw_flat
 from nursery.views.standing import (
     day_said,
     drawing_of,
@@ -31,8 +31,6 @@ from nursery.views.standing import (
     pairings_said,
     standing_of,
 )
-
-WIDE_COLUMNS = 20  # a wider flat is drawn with cells below a full touch target, and can be enlarged
 
 
 @require_safe

@@ -36,6 +36,7 @@ STATE_WORDS = {
     UNUSED: gettext_lazy("not used"),
 }
 RUN_SIGNS = 8
+WIDE_COLUMNS = 20  # a wider flat is drawn with cells below a full touch target, and can be enlarged
 _PUBLIC_ID = re.compile(r"\d{1,4}(\.\d{1,3})?", re.ASCII)
 
 
@@ -82,6 +83,11 @@ class FlatDrawing:
 def cell_id(place_no: int, graft_no: int = 1) -> str:
     """Return the public id of a graft in a place."""
     return f"{place_no}" if graft_no == 1 else f"{place_no}.{graft_no}"
+
+
+def run_sign(number: int) -> int:
+    """Return the sign of a run, 1 to 8 and then again from 1."""
+    return (int(number) - 1) % RUN_SIGNS + 1
 
 
 def draw_flat(drawing: FlatDrawing) -> SafeString:
@@ -164,7 +170,7 @@ def _rarer(cell: DrawnCell) -> str:
             raise ValueError(f"before must be one of {', '.join(STATE_WORDS)}, got {cell.before!r}")
         text += f' data-before="{cell.before}"'
     if cell.run:
-        text += f' data-run="{(int(cell.run) - 1) % RUN_SIGNS + 1}"'
+        text += f' data-run="{run_sign(cell.run)}"'
     if cell.disagree:
         text += " data-disagree"
     if cell.pressed is not None:

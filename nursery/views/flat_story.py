@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from nursery.actions.states import CellState
 from nursery.calc.places import place_name
 from nursery.models import Account, Cause, Check, DayCount, Flat, Mark, Run, RunSowing, Sowing
-from nursery.views.drawing import RUN_SIGNS, STATE_WORDS
+from nursery.views.drawing import STATE_WORDS, run_sign
 from nursery.views.standing import places_said
 
 NOT_ALIVE = ("dead", "gone", "wilting")
@@ -107,7 +107,7 @@ def run_lines(runs: Sequence[Run], cells: Iterable[CellState], columns: int) -> 
 def _run_line(run: Run, places: list[int], columns: int) -> RunLine:
     return RunLine(
         run=run,
-        sign=(run.number - 1) % RUN_SIGNS + 1,
+        sign=run_sign(run.number),
         who=_who(run),
         places=places_said(places, columns),
         plants=len(places),

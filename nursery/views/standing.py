@@ -11,9 +11,7 @@ from django.utils.translation import ngettext
 from nursery.actions.states import CellState
 from nursery.calc.places import place_name
 from nursery.models import Flat, Run
-from nursery.views.drawing import BLANK, DrawnCell, FlatDrawing
-
-ALIVE = ("unmarked", "firm", "wilting")
+from nursery.views.drawing import DrawnCell, FlatDrawing, without_plants
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +47,7 @@ def standing_of(cells: Iterable[CellState]) -> Standing:
 def drawing_of(flat: Flat, cells: Iterable[CellState], **fields: object) -> FlatDrawing:
     """Return the drawing of a flat that bears ``cells``; where nothing was grafted there is no plant."""
     shape = flat.tray_format
-    drawn = dict.fromkeys(flat.layout.used_places(shape.rows, shape.columns), DrawnCell(state=BLANK))
+    drawn = without_plants(flat.layout.used_places(shape.rows, shape.columns))
     present = [cell for cell in cells if cell.is_present]
     # One run needs no sign of its own; a large flat is a good deal smaller without it.
     shows_runs = len({cell.run_number for cell in present}) > 1

@@ -11,9 +11,8 @@ from django.utils.translation import gettext as _
 from nursery.calc.places import allot, place_name
 from nursery.models import Flat, Pairing, Run, Session, Worker
 from nursery.views.bench.board import FlatLine, line_of
-from nursery.views.drawing import BLANK, DrawnCell, FlatDrawing, draw_flat
+from nursery.views.drawing import BLANK, DrawnCell, FlatDrawing, draw_flat, run_sign
 
-WIDE_COLUMNS = 20  # a wider flat is drawn with cells below a full touch target, and can be enlarged
 PAIRINGS_SHOWN = 6
 
 
@@ -28,7 +27,7 @@ class RunLine:
 
     @property
     def sign(self) -> int:
-        return (self.run.number - 1) % 8 + 1
+        return run_sign(self.run.number)
 
 
 def line_of_flat(flat: Flat, runs: list[Run]) -> FlatLine:

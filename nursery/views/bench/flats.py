@@ -20,13 +20,13 @@ from nursery.forms.bench import BlanksForm, FinishForm, HandOverForm
 from nursery.forms.refused import add_refusal
 from nursery.models import Flat, Run, Session
 from nursery.views.bench.flat_page import (
-    WIDE_COLUMNS,
     draw_bench,
     free_page,
     hand_over_choices,
     line_of_flat,
     run_lines,
 )
+from nursery.views.drawing import WIDE_COLUMNS
 from nursery.views.page import stamp_of
 
 
