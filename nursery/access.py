@@ -112,7 +112,7 @@ def is_borne(code: str) -> bool:
 
 def is_printed_ahead(code: str) -> bool:
     """True if this code stands on a roll and nothing bears it yet."""
-    return PrintedCode.objects.filter(code=code, used_at=None).exists()
+    return PrintedCode.objects.free().filter(code=code).exists()
 
 
 def account_for_change(user: Account, username: str) -> Account:

@@ -25,7 +25,17 @@ from nursery.models.check import (
     State,
 )
 from nursery.models.farm import Farm
-from nursery.models.flat import Flat, LabelPrint, Layout, PrintedCode, Stage, StageMove, TrayFormat
+from nursery.models.flat import (
+    LEFT_STAGES,
+    Flat,
+    LabelPrint,
+    Layout,
+    PrintedCode,
+    Stage,
+    StageMove,
+    TrayFormat,
+    standing_moves,
+)
 from nursery.models.healing import HealingPlan, Reading, Step, StepDone
 from nursery.models.people import Account, Device, Worker
 from nursery.models.place import Place
@@ -36,6 +46,7 @@ from nursery.models.tally import TallyRow
 
 __all__ = [
     "LEAVING_REASONS",
+    "LEFT_STAGES",
     "LOSS_CAUSES",
     "Account",
     "BladeEvent",
@@ -83,4 +94,5 @@ __all__ = [
     "TrayFormat",
     "Voiding",
     "Worker",
+    "standing_moves",
 ]

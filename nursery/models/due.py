@@ -29,13 +29,12 @@ from django.db.models.functions import Cast, Coalesce
 from nursery.calc.days import PROVEN_FROM_DAY
 from nursery.models.bench import Run, Severing
 from nursery.models.check import DayCount
-from nursery.models.flat import Flat, Stage, StageMove
+from nursery.models.flat import LEFT_STAGES, Flat, standing_moves
 from nursery.models.plant import Method
 
 EARLY_LOOK_DAYS = PROVEN_FROM_DAY
 # Nobody goes back to a flat older than this for a record: 90 days, the latest record day, and some delay.
 OLDEST_DAYS = 120
-LEFT = [Stage.DISPATCHED, Stage.DISCARDED]
 EARLY, RECORD = "early", "record"
 
 
@@ -50,11 +49,11 @@ def due_runs(today: date) -> QuerySet[Run, Any]:
         )
         .exclude(Exists(counts.filter(is_record=True)))
         .annotate(
-            flat_stage=Coalesce(Subquery(_latest_stage()), Value("")),
+            flat_stage=Coalesce(Subquery(standing_moves(OuterRef("flat")).values("stage")[:1]), Value("")),
             early_on=early_on,
             record_on=_days_after(_record_counts_from(), _record_days()),
         )
-        .exclude(flat_stage__in=LEFT)
+        .exclude(flat_stage__in=LEFT_STAGES)
         .annotate(
             due=_what_is_due(today, counts),
             due_on=Case(When(due=RECORD, then="record_on"), default="early_on"),
@@ -72,11 +71,6 @@ def _what_is_due(today: date, counts: QuerySet[DayCount, Any]) -> Case:
         default=Value(""),
         output_field=CharField(),
     )
-
-
-def _latest_stage() -> QuerySet[StageMove, Any]:
-    moves = StageMove.objects.standing().filter(flat=OuterRef("flat")).order_by("-at", "-id")
-    return moves.values("stage")[:1]
 
 
 def _record_counts_from() -> Case:

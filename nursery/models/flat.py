@@ -1,7 +1,7 @@
 """Tray formats, layouts, flats; where a flat stands; codes printed ahead."""
 
 from collections.abc import Iterable
-from typing import Self
+from typing import Any, Self
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -86,12 +86,18 @@ class Stage(models.TextChoices):
 
 
 STAGES = [s.value for s in Stage]
+LEFT_STAGES = [Stage.DISPATCHED, Stage.DISCARDED]
+
+
+def standing_moves(flat: Any) -> "models.QuerySet[StageMove]":
+    """Return the moves of a flat (or of the flat a query refers to) that nobody took back, the last first."""
+    return StageMove.objects.standing().filter(flat=flat).order_by("-at", "-id")
 
 
 class FlatQuerySet(models.QuerySet["Flat"]):
     def with_stage(self) -> Self:
         """Annotate ``stage``, ``place_name`` and ``stage_since`` from the last standing move."""
-        moves = StageMove.objects.standing().filter(flat=OuterRef("pk")).order_by("-at", "-id")
+        moves = standing_moves(OuterRef("pk"))
         return self.annotate(
             stage=Subquery(moves.values("stage")[:1]),
             place_name=Subquery(moves.values("place__name")[:1]),
@@ -118,10 +124,10 @@ class FlatQuerySet(models.QuerySet["Flat"]):
 
     def standing_in(self, places: Iterable[models.Model]) -> Self:
         """Flats (with their stage) whose last standing move brought them to one of ``places``."""
-        moves = StageMove.objects.standing().filter(flat=OuterRef("pk")).order_by("-at", "-id")
+        moves = standing_moves(OuterRef("pk"))
         ever = StageMove.objects.filter(flat=OuterRef("pk"), place__in=places)
         here = self.with_stage().filter(Exists(ever)).alias(place_id=Subquery(moves.values("place")[:1]))
-        return here.filter(place_id__in=places).exclude(stage__in=[Stage.DISPATCHED, Stage.DISCARDED])
+        return here.filter(place_id__in=places).exclude(stage__in=LEFT_STAGES)
 
     def kept(self) -> Self:
         """Flats that the farm keeps cell by cell (no imported tallies)."""
@@ -209,6 +215,12 @@ class StageMove(Event):
         ]
 
 
+class PrintedCodeQuerySet(models.QuerySet["PrintedCode"]):
+    def free(self) -> Self:
+        """Codes that nothing bears yet."""
+        return self.filter(used_at__isnull=True)
+
+
 class PrintedCode(models.Model):
     """A code printed ahead, on a roll, before anything bears it."""
 
@@ -216,6 +228,8 @@ class PrintedCode(models.Model):
     printed_at = models.DateTimeField()
     printed_by = models.ForeignKey("nursery.Account", models.PROTECT, null=True, related_name="+")
     used_at = models.DateTimeField(null=True, blank=True)
+
+    objects = PrintedCodeQuerySet.as_manager()
 
     def __str__(self) -> str:
         return self.code

@@ -5,8 +5,10 @@ from typing import Self
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from nursery.calc.days import RECORD_DAYS
 from nursery.models.base import Keyed, choices_check
 
 
@@ -21,7 +23,6 @@ class Method(models.TextChoices):
 
 
 METHODS = [m.value for m in Method]
-RECORD_DAYS_START = 14  # Washington State Univ. Extension FS051E: union healed 14 days after grafting
 
 
 class Crop(Keyed):
@@ -70,6 +71,11 @@ class Cultivar(Keyed):
         return self.name
 
 
+def pairing_name(scion: str, rootstock: str) -> str:
+    """Name a pairing as it is said everywhere."""
+    return gettext("%(scion)s on %(rootstock)s") % {"scion": scion, "rootstock": rootstock}
+
+
 class PairingQuerySet(models.QuerySet["Pairing"]):
     def named(self) -> Self:
         """Load what a pairing's name needs."""
@@ -102,7 +108,7 @@ class Pairing(Keyed):
     )
     record_days = models.PositiveSmallIntegerField(
         _("record day"),
-        default=RECORD_DAYS_START,
+        default=RECORD_DAYS,
         validators=[MinValueValidator(1), MaxValueValidator(90)],
         help_text=_("Days after grafting (tongue approach: after severing) on which the take is final."),
     )
@@ -126,7 +132,7 @@ class Pairing(Keyed):
         ]
 
     def __str__(self) -> str:
-        return f"{self.scion.name} on {self.rootstock.name}"
+        return pairing_name(self.scion.name, self.rootstock.name)
 
 
 class SeedLot(Keyed):

@@ -7,7 +7,7 @@ from typing import TypeVar
 from django.utils.translation import gettext as _
 
 from nursery.models.people import Worker
-from nursery.models.plant import Pairing
+from nursery.models.plant import Pairing, pairing_name
 
 # A pairing's id; or the ids of those who grafted, none where nobody was recorded.
 RowKey = tuple[int, ...]
@@ -72,7 +72,7 @@ class RowNames:
         for pairing, scion, rootstock, rootstock_crop, crop, crop_name, crop_key in rows:
             self._crops[crop] = crop_name, str(crop_key)
             self._crop_of[pairing] = crop
-            name = _("%(scion)s on %(rootstock)s") % {"scion": scion, "rootstock": rootstock}
+            name = pairing_name(scion, rootstock)
             names.setdefault((crop, name), []).append((pairing, rootstock_crop))
         # Rootstocks of two crops may bear one name; then their crop is said.
         return {

@@ -10,12 +10,10 @@ from django.views.decorators.http import require_safe
 from nursery import access
 from nursery.actions.states import CellState, flat_states
 from nursery.calc.codes import spoken
-from nursery.models import Check, Flat, Run, Stage
+from nursery.models import LEFT_STAGES, Check, Flat, Run, Stage
 from nursery.views.drawing import draw_flat
 from nursery.views.flat_story import checks_of, day_lines, disputes, losses, named_runs, run_lines
 from nursery.views.standing import drawing_of, grafting_said, pairings_said, places_said, standing_of
-
-LEFT = (Stage.DISPATCHED, Stage.DISCARDED)
 
 
 @require_safe
@@ -71,7 +69,7 @@ def _next(flat: Flat, runs: list[Run], cells: list[CellState]) -> dict[str, bool
         "can_graft": is_open or not runs,
         "is_on_bench": is_open,
         "can_check": bool(cells),
-        "has_left": flat.stage in LEFT,
+        "has_left": flat.stage in LEFT_STAGES,
     }
 
 
