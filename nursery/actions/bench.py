@@ -6,6 +6,7 @@ Every action on a flat holds its row first, so that two people who work on one f
 other; whoever comes second finds the flat changed and is told.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -14,12 +15,13 @@ from django.db import IntegrityError, transaction
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from nursery.actions.codes import FLAT, issue_code
+from nursery.actions.codes import code_words, issue_code
 from nursery.actions.sessions import end_pauses, open_session
 from nursery.actions.stamp import Stamp
 from nursery.actions.work import Work, store_sowings
-from nursery.calc.codes import CodeError, kind_of, near_codes, read_code, spoken
+from nursery.calc.codes import FLAT, CodeError, kind_of, near_codes, read_code, spoken
 from nursery.calc.days import local_date
+from nursery.calc.places import place_name
 from nursery.models import (
     Farm,
     Flat,
@@ -32,6 +34,7 @@ from nursery.models import (
     TrayFormat,
     Voiding,
     Worker,
+    standing_moves,
 )
 
 
@@ -111,13 +114,13 @@ def tray_of_code(text: str) -> Flat | str:
     try:
         code = read_code(text)
     except CodeError as error:
-        raise ValidationError(_nearest(text, str(error)), code="code") from error
+        raise ValidationError(_nearest(text, code_words(error)), code="code") from error
     if kind_of(code) != FLAT:
         raise ValidationError(
             _("%(code)s is not a flat's code: that begins with F.") % {"code": spoken(code)}
         )
     flat = Flat.objects.filter(code=code).first()
-    if flat is None and not PrintedCode.objects.filter(code=code, used_at__isnull=True).exists():
+    if flat is None and not PrintedCode.objects.free().filter(code=code).exists():
         raise ValidationError(_nearest(text, _("No flat and no printed label bears %s.") % spoken(code)))
     return flat or code
 
@@ -159,8 +162,7 @@ def run_in_hand(flat: Flat) -> Run:
 
 def stage_of(flat: Flat) -> str | None:
     """Return the stage of the last standing move, None for a flat that never moved."""
-    moves = StageMove.objects.standing().filter(flat=flat).order_by("-at", "-id")
-    stage: str | None = moves.values_list("stage", flat=True).first()
+    stage: str | None = standing_moves(flat).values_list("stage", flat=True).first()
     return stage
 
 
@@ -188,6 +190,13 @@ def used_places(flat: Flat) -> list[int]:
     if flat.layout is None or flat.tray_format is None:
         raise ValueError("an imported tally has no places")
     return flat.layout.used_places(flat.tray_format.rows, flat.tray_format.columns)
+
+
+def place_names(flat: Flat, places: Iterable[int]) -> list[str]:
+    """Return places of a flat as they are said, such as "B5"."""
+    if flat.tray_format is None:
+        raise ValueError("an imported tally has no places")
+    return [place_name(place, flat.tray_format.columns) for place in places]
 
 
 def changed_meanwhile() -> ValidationError:
@@ -219,7 +228,7 @@ def _put_on(session: Session, tray: Flat | Tray, work: Work, stamp: Stamp) -> Ru
 
 def _new_flat(tray: Tray, stamp: Stamp) -> Flat:
     if tray.code:
-        free = PrintedCode.objects.filter(code=tray.code, used_at__isnull=True)
+        free = PrintedCode.objects.free().filter(code=tray.code)
         if not free.update(used_at=stamp.at):
             raise ValidationError(
                 {"code": _("%(code)s is in use, or was never printed.") % {"code": spoken(tray.code)}}
@@ -258,7 +267,7 @@ def _nearest(text: str, complaint: str) -> str:
     near = near_codes(text)
     known = [
         *Flat.objects.filter(code__in=near),
-        *PrintedCode.objects.filter(code__in=near, used_at__isnull=True),
+        *PrintedCode.objects.free().filter(code__in=near),
     ]
     if not known:
         return complaint

@@ -8,10 +8,17 @@ from django.db.models import ProtectedError
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from nursery.actions.bench import changed_meanwhile, hold_flat, run_in_hand, stage_of, used_places
+from nursery.actions.bench import (
+    changed_meanwhile,
+    hold_flat,
+    place_names,
+    run_in_hand,
+    stage_of,
+    used_places,
+)
 from nursery.actions.stamp import Stamp
 from nursery.calc.codes import spoken
-from nursery.calc.places import Allotted, allot, place_name
+from nursery.calc.places import Allotted, allot
 from nursery.models import Cell, Change, Flat, Run, Stage
 
 
@@ -99,12 +106,11 @@ def _write_blanks(flat: Flat, blanks: Sequence[int] | None) -> list[int]:
 def _require_used(flat: Flat, strange: set[int]) -> None:
     if not strange:
         return
-    columns = flat.tray_format.columns if flat.tray_format else 1
     count = flat.tray_format.places_count if flat.tray_format else 0
     outside = [place for place in strange if not 1 <= place <= count]
     if outside:
         raise ValueError(f"blanks must lie between 1 and {count}, got {sorted(outside)}")
-    names = ", ".join(place_name(place, columns) for place in sorted(strange))
+    names = ", ".join(place_names(flat, sorted(strange)))
     raise ValidationError(
         {
             "blanks": ngettext(
@@ -123,10 +129,9 @@ def _require_plants(flat: Flat, runs: Sequence[Run], plants: Sequence[Allotted])
     for position, run in enumerate(runs, 1):
         if position in with_plants:
             continue
-        columns = flat.tray_format.columns if flat.tray_format else 1
         text = _(
             "No plant is left from %(place)s on for %(who)s: "
             "take that hand-over back, or mend the empty places."
         )
-        said = {"place": place_name(run.first_place, columns), "who": run.worker or run.pairing}
+        said = {"place": place_names(flat, [run.first_place])[0], "who": run.worker or run.pairing}
         raise ValidationError(text % said, code="run_without_plants")

@@ -11,9 +11,9 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from nursery.actions.codes import FLAT, issue_codes
+from nursery.actions.codes import issue_codes
 from nursery.actions.stamp import Stamp
-from nursery.calc.codes import spoken
+from nursery.calc.codes import FLAT, spoken
 from nursery.labels import STOCKS, CodeLabel, FlatLabel, Label, SowingLabel, Words, render_labels
 from nursery.models import Farm, Flat, LabelPrint, Method, PrintedCode, Run, Sowing
 

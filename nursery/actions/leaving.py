@@ -13,13 +13,13 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
+from nursery.actions.bench import place_names
 from nursery.actions.counting import lock_flats, recount_flats
 from nursery.actions.marks import REFUSED, receive_batch
 from nursery.actions.stamp import Stamp
 from nursery.actions.states import CellState, flat_states
 from nursery.calc.codes import spoken
 from nursery.calc.days import local_date
-from nursery.calc.places import place_name
 from nursery.models import (
     LEAVING_REASONS,
     Cause,
@@ -46,8 +46,7 @@ def let_leave(flat: Flat, *, places: Collection[int], reason: str, stamp: Stamp)
     living = {cell.place_no: cell for cell in _living(flat, stamp)}
     missing = sorted(set(places) - set(living))
     if missing or not places:
-        columns = flat.tray_format.columns if flat.tray_format else 1
-        names = ", ".join(place_name(place, columns) for place in missing)
+        names = ", ".join(place_names(flat, missing))
         raise ValidationError({"places": _("No living plant stands in %s: choose others.") % (names or "–")})
     _look(flat, [living[place] for place in sorted(places)], State.GONE, cause=reason, stamp=stamp)
     return len(set(places))

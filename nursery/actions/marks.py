@@ -12,6 +12,8 @@ from typing import Any, TypeVar
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
 from nursery.actions.bulk import insert_new
@@ -24,11 +26,11 @@ from nursery.models import Account, Cell, Check, Closing, Device, Farm, Mark, Wo
 STORED, KNOWN, REFUSED = "stored", "known", "refused"
 _Row = TypeVar("_Row", Mark, Closing)
 CLOCK_SLACK = timedelta(minutes=5)
-UNKNOWN_FLAT = "No flat bears this code."
-UNKNOWN_CHECK = "This check is not known. Send the check with its first mark."
-UNKNOWN_CELL = "There is no such cell in this flat."
-OTHER_CONTENT = "This UUID was already used with other content; the first stays."
-GROWERS_REOPEN = "Only a grower opens a closed check again."
+UNKNOWN_FLAT = _("No flat bears this code.")
+UNKNOWN_CHECK = _("This check is not known. Send the check with its first mark.")
+UNKNOWN_CELL = _("There is no such cell in this flat.")
+OTHER_CONTENT = _("This UUID was already used with other content; the first stays.")
+GROWERS_REOPEN = _("Only a grower opens a closed check again.")
 
 
 @dataclass(slots=True)
@@ -38,8 +40,8 @@ class Receipt:
     results: dict[str, dict[str, str]] = field(default_factory=dict)
     flats: dict[str, FlatSummary] = field(default_factory=dict)
 
-    def say(self, uuid: UUID | str, status: str, reason: str = "") -> None:
-        self.results[str(uuid)] = {"status": status, **({"reason": reason} if reason else {})}
+    def say(self, uuid: UUID | str, status: str, reason: str | Promise = "") -> None:
+        self.results[str(uuid)] = {"status": status, **({"reason": str(reason)} if reason else {})}
 
 
 @dataclass(slots=True)
@@ -97,7 +99,7 @@ def _note_device(batch: Batch, sender: Sender) -> Device | None:
         return None
     now = sender.received_at
     skew_ms = round((now - batch.sent_at) / timedelta(milliseconds=1))
-    device, _ = Device.objects.update_or_create(
+    device, _is_new = Device.objects.update_or_create(
         uuid=batch.device,
         defaults={"last_seen_at": now, "skew_ms": skew_ms},
         create_defaults={"first_seen_at": now, "last_seen_at": now, "skew_ms": skew_ms},

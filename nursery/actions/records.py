@@ -10,8 +10,9 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from nursery.actions import counting
-from nursery.actions.codes import PLACE, SOWING, issue_code
+from nursery.actions.codes import issue_code
 from nursery.actions.uses import refuse_if_used, uses_of
+from nursery.calc.codes import PLACE, SOWING
 from nursery.models import (
     Crop,
     Cultivar,

@@ -6,12 +6,11 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from nursery.actions.bench import begin_run, hold_flat
+from nursery.actions.bench import begin_run, hold_flat, place_names
 from nursery.actions.stamp import Stamp
 from nursery.actions.states import flat_states
 from nursery.actions.work import Work
 from nursery.calc.days import local_date
-from nursery.calc.places import place_name
 from nursery.models import Cell, Farm, Flat, Run, Session, State
 
 
@@ -32,12 +31,17 @@ def regraft(flat: Flat, *, places: Collection[int], session: Session, work: Work
     }
     missing = sorted(set(places) - set(dead))
     if missing or not places:
-        columns = held.tray_format.columns if held.tray_format else 1
-        names = ", ".join(place_name(place, columns) for place in missing)
+        names = ", ".join(place_names(held, missing))
         raise ValidationError({"places": _("No dead plant stands in %s: choose others.") % (names or "–")})
-    number = held.runs.count() + 1
+    last = max(held.runs.values_list("number", flat=True))
     run = begin_run(
-        held, session=session, work=work, stamp=stamp, number=number, first_place=min(places), is_regraft=True
+        held,
+        session=session,
+        work=work,
+        stamp=stamp,
+        number=last + 1,
+        first_place=min(places),
+        is_regraft=True,
     )
     Run.objects.filter(pk=run.pk).update(finished_at=stamp.at)
     Cell.objects.filter(pk__in=[dead[place].cell_id for place in places]).update(is_present=False)

@@ -10,13 +10,13 @@ from nursery.actions.bench import (
     begin_run,
     changed_meanwhile,
     hold_flat,
+    place_names,
     run_in_hand,
     used_places,
 )
 from nursery.actions.sessions import end_pauses, open_session
 from nursery.actions.stamp import Stamp
 from nursery.actions.work import SIDES, Work, side_of, store_sowings
-from nursery.calc.places import place_name
 from nursery.models import Change, Flat, Run, RunSowing, Session, Sowing
 
 
@@ -121,7 +121,6 @@ def first_place_after(flat: Flat, done_count: int) -> int:
 
 
 def _require_after(flat: Flat, run: Run, first_place: int) -> None:
-    columns = flat.tray_format.columns if flat.tray_format else 1
     used = used_places(flat)
     if first_place not in used:
         raise ValidationError({"first_place": _("No graft stands there: tap a cell that is used.")})
@@ -133,7 +132,7 @@ def _require_after(flat: Flat, run: Run, first_place: int) -> None:
                     "The run in hand begins at %(place)s: tap a later cell. "
                     "To change the whole run, correct it."
                 )
-                % {"place": place_name(first_of_run, columns)}
+                % {"place": place_names(flat, [first_of_run])[0]}
             }
         )
 

@@ -8,9 +8,10 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from nursery.actions.codes import FLAT, issue_codes
+from nursery.actions.codes import issue_codes
 from nursery.actions.records import Values, save_record
 from nursery.actions.stamp import Stamp
+from nursery.calc.codes import FLAT
 from nursery.models import Flat, Layout, Sowing, Stage, StageMove, TrayFormat
 
 

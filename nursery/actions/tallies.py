@@ -9,9 +9,10 @@ from django.db.models import Model
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from nursery.actions.codes import FLAT, issue_codes
+from nursery.actions.codes import issue_codes
 from nursery.actions.counting import lock_flats, recount_many
 from nursery.actions.tally_plan import Status, TallyOptions, TallyPlan, plan_tallies
+from nursery.calc.codes import FLAT
 from nursery.models import Account, TallyRow
 
 _BATCH = 500  # rows stored at a time: bounds the variables of a query

@@ -46,11 +46,15 @@ class RandomSource(Protocol):
 
 
 class CodeError(ValueError):
-    """A text that is no code. ``reason`` is 'empty', 'length', 'alphabet', 'check' or 'kind'."""
+    """A text that is no code. ``reason`` is 'empty', 'length', 'alphabet', 'check' or 'kind'.
 
-    def __init__(self, message: str, *, reason: str) -> None:
-        super().__init__(message)
+    ``said`` is the text, plain; for 'alphabet' the first character that no code has.
+    """
+
+    def __init__(self, reason: str, said: str) -> None:
+        super().__init__(f"{said}: {reason}")
         self.reason = reason
+        self.said = said
 
 
 def check_character(number: int) -> str:
@@ -119,7 +123,7 @@ def read_code(text: str) -> str:
     Raises
     ------
     CodeError
-        If there is no such code, with what is wrong as its message and its ``reason``.
+        If there is no such code, with what is wrong as its ``reason``.
     """
     if "/" not in text:
         return _read_plain(_plain(text))
@@ -199,22 +203,11 @@ def _fault(plain: str) -> str:
 
 def _read_plain(plain: str) -> str:
     reason = _fault(plain)
-    if reason:
-        raise CodeError(_message(plain, reason), reason=reason)
-    return plain
-
-
-def _message(plain: str, reason: str) -> str:
-    if reason == "empty":
-        return "Type or scan a code of 7 characters, such as F3K-7QNX."
-    if reason == "length":
-        return f"A code has 7 characters; this has {len(plain)}."
     if reason == "alphabet":
-        foreign = next(character for character in plain if character not in _VALUES)
-        return f"A code has only digits and letters other than I, L, O and U; this has {foreign}."
-    if reason == "check":
-        return "The last character does not fit the others: one of the seven is wrong."
-    return "A code begins with F for a flat, S for a sowing or P for a place."
+        raise CodeError(reason, next(character for character in plain if character not in _VALUES))
+    if reason:
+        raise CodeError(reason, plain)
+    return plain
 
 
 def _with_one_replaced(entry: str) -> set[str]:

@@ -9,9 +9,10 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from nursery.actions.bench import place_names
 from nursery.actions.work import SIDES, Work
 from nursery.calc.codes import spoken
-from nursery.calc.places import PlaceError, place_name, read_blanks
+from nursery.calc.places import PlaceError, read_blanks
 from nursery.models import (
     BladeEvent,
     Cultivar,
@@ -265,7 +266,7 @@ class FinishForm(BlanksForm):
 
     def clean(self) -> dict[str, Any]:
         said = super().clean() or self.cleaned_data
-        if said.get("known", "").split() != place_names(self.flat):
+        if said.get("known", "").split() != blank_names(self.flat):
             raise ValidationError(
                 _("Someone else noted empty places meanwhile. Look at them, then finish."), code="changed"
             )
@@ -277,9 +278,9 @@ class FinishForm(BlanksForm):
         return [] if self.cleaned_data["filled"] == "all" else self.cleaned_data["blanks"]
 
 
-def place_names(flat: Flat) -> list[str]:
+def blank_names(flat: Flat) -> list[str]:
     """Return the blanks of a flat as they are said, [] where there are none or nobody was asked."""
-    return [place_name(place, flat.tray_format.columns) for place in flat.blank_places or []]
+    return place_names(flat, flat.blank_places or [])
 
 
 def _place_words(error: PlaceError, used_count: int) -> str:

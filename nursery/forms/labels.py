@@ -1,20 +1,29 @@
 """What to print, on which stock, from which position."""
 
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from nursery.actions.codes import code_words
 from nursery.actions.labels import MOST_AT_ONCE
 from nursery.calc.codes import CodeError, read_code
-from nursery.labels import STOCKS
+from nursery.labels import STOCKS, Stock
 
 
 def _stock_choices() -> list[tuple[str, str]]:
     return [(stock.name, _stock_name(stock)) for stock in STOCKS.values()]
 
 
-def _stock_name(stock: object) -> str:
-    paper = "roll" if stock.paper == "roll" else f"{stock.paper}, {stock.per_page} a sheet"
-    return f"{stock.label_width_mm:g} x {stock.label_height_mm:g} mm ({paper})"
+def _stock_name(stock: Stock) -> str:
+    said = {
+        "width": f"{stock.label_width_mm:g}",
+        "height": f"{stock.label_height_mm:g}",
+        "paper": stock.paper,
+        "count": stock.per_page,
+    }
+    if stock.paper == "roll":
+        return gettext("%(width)s × %(height)s mm (roll)") % said
+    return gettext("%(width)s × %(height)s mm (%(paper)s, %(count)d a sheet)") % said
 
 
 class PaperForm(forms.Form):
@@ -39,7 +48,7 @@ class PrintForm(PaperForm):
         try:
             return [read_code(code) for code in codes]
         except CodeError as error:
-            raise forms.ValidationError(str(error)) from error
+            raise forms.ValidationError(code_words(error)) from error
 
 
 class RollForm(PaperForm):

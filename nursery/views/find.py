@@ -10,8 +10,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from nursery import access
+from nursery.actions.codes import code_words
 from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, near_codes, read_code
-from nursery.models import Flat, Place, Session, Sowing
+from nursery.models import Flat, Place, PrintedCode, Session, Sowing
 from nursery.views.flat_rows import FlatRow, flat_rows
 from nursery.views.flats import flat_detail
 from nursery.views.places import place_detail
@@ -35,7 +36,7 @@ def code_find(request: HttpRequest) -> HttpResponse:
     try:
         code = read_code(text)
     except CodeError as error:
-        return _wrong(request, text, str(error))
+        return _wrong(request, text, code_words(error))
     if not access.is_borne(code):
         return _unborne(request, code)
     return redirect("code", code)
@@ -57,7 +58,7 @@ def code_slip(request: HttpRequest, text: str) -> HttpResponse:
     try:
         return redirect("code", read_code(text))
     except CodeError as error:
-        return _wrong(request, text, str(error))
+        return _wrong(request, text, code_words(error))
 
 
 def _wrong(request: HttpRequest, text: str, problem: str) -> HttpResponse:
@@ -79,9 +80,11 @@ def _near(codes: Iterable[str]) -> list[Near]:
     rows = flat_rows(Flat.objects.filter(code__in=codes).select_related("sowing__lot__cultivar"))
     sowings = Sowing.objects.named().filter(code__in=codes)
     places = Place.objects.filter(code__in=codes)
+    printed = PrintedCode.objects.free().filter(code__in=codes)
     return [
         *(Near(row.flat.code, _what_flat(row)) for row in rows),
         *(Near(sowing.code, _("Sowing: %(sowing)s") % {"sowing": sowing}) for sowing in sowings),
+        *(Near(row.code, _("Label printed ahead, not in use yet")) for row in printed),
         *(Near(place.code, _("Place: %(place)s") % {"place": place}) for place in places),
     ]
 

@@ -59,6 +59,12 @@ def test_a_wrong_code_names_a_sowing_one_slip_away(crew):
     assert f'href="/{sowing.code}"' in find(crew, slip(sowing.code)).content.decode()
 
 
+def test_a_wrong_code_names_a_label_printed_ahead_one_slip_away(crew):
+    PrintedCode.objects.create(code=UNBORNE, printed_at=GRAFTED_AT)
+    text = find(crew, slip(UNBORNE)).content.decode()
+    assert f'href="/{UNBORNE}"' in text and "printed ahead" in text
+
+
 def test_a_wrong_code_names_no_flat_that_is_further_away(crew):
     make_flat()
     text = find(crew, "F3K7QN").content.decode()

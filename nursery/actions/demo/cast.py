@@ -6,10 +6,11 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 
-from nursery.actions.codes import PLACE, SOWING, issue_code
+from nursery.actions.codes import issue_code
 from nursery.actions.demo_accounts import CREW, GROWER, create_demo_accounts
 from nursery.actions.stamp import Stamp
 from nursery.actions.starting import ensure_starting_values
+from nursery.calc.codes import PLACE, SOWING
 from nursery.models import (
     Account,
     Crop,

@@ -8,12 +8,13 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from nursery.actions.blades import note_blade
-from nursery.actions.codes import FLAT, issue_code
+from nursery.actions.codes import issue_code
 from nursery.actions.demo.cast import RECIPES, Cast, Recipe, cast_the_farm
 from nursery.actions.demo.play import Shift, begin, check, finish, graft, move
 from nursery.actions.demo.stories import tell_stories
 from nursery.actions.demo_accounts import GROWER
 from nursery.actions.sessions import end_session, pause_session, resume_session, start_session
+from nursery.calc.codes import FLAT
 from nursery.models import Account, BladeEvent, Flat, LabelPrint, PrintedCode
 
 GRAFTING_DAYS = (-56, -53, -49, -46, -42, -39, -35, -32, -28, -25, -21, -18, -14, -11, -7, -4)

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from nursery.actions.bench import Tray, put_on
-from nursery.actions.codes import FLAT, issue_code
+from nursery.actions.codes import issue_code
 from nursery.actions.demo.cast import Cast, Recipe, tray
 from nursery.actions.demo.check import Look, as_fated, check_flat
 from nursery.actions.demo.fate import Fate, fates_of
@@ -12,6 +12,7 @@ from nursery.actions.demo_accounts import GROWER
 from nursery.actions.finishing import finish_flat
 from nursery.actions.runs import hand_over
 from nursery.actions.work import Work
+from nursery.calc.codes import FLAT
 from nursery.models import Flat, LabelPrint, PrintedCode, Run, Session, Sowing, Stage, StageMove, Worker
 
 REGULARS = ["Wren", "Ash", "Juniper", "Teal"]

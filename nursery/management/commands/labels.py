@@ -6,6 +6,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from nursery.actions.codes import code_words
 from nursery.actions.labels import print_labels
 from nursery.actions.stamp import Stamp
 from nursery.calc.codes import CodeError, read_code
@@ -26,7 +27,7 @@ class Command(BaseCommand):
             codes = [read_code(text) for text in options["codes"]]
             pdf = print_labels(codes, stock=options["stock"], start=options["start"], stamp=Stamp.now())
         except CodeError as error:
-            raise CommandError(str(error)) from error
+            raise CommandError(code_words(error)) from error
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from error
         try:

@@ -9,7 +9,7 @@ from django.db.models import Count
 
 from nursery.calc.places import place_name
 from nursery.calc.worktime import worked_time
-from nursery.forms.bench import place_names
+from nursery.forms.bench import blank_names
 from nursery.models import BladeEvent, Cell, Flat, Run, Session, Worker
 
 FINISHED_SHOWN = 8
@@ -39,7 +39,7 @@ class FlatLine:
 
     @property
     def blanks_said(self) -> str:
-        return " ".join(place_names(self.flat))
+        return " ".join(blank_names(self.flat))
 
     @property
     def handed_over_at(self) -> str:
