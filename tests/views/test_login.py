@@ -43,6 +43,23 @@ def test_goes_on_to_the_page_that_was_wanted(stranger, alice):
     assert log_in(stranger, next="/flats").url == "/flats"
 
 
+def test_who_was_logged_out_at_a_form_comes_back_to_its_page(stranger, alice):
+    answer = stranger.post("/bench/start", headers={"Referer": "http://testserver/bench?a=1#b"})
+    assert answer.url == "/login?next=/bench%3Fa%3D1"
+    assert "Nothing was stored" in stranger.get(answer.url).content.decode()
+
+
+@pytest.mark.parametrize("sent_from", ["", "http://elsewhere.example/bench", "javascript:void"])
+def test_who_was_logged_out_at_a_form_of_no_page_starts_anew(stranger, alice, sent_from):
+    assert stranger.post("/bench/start", headers={"Referer": sent_from}).url == "/login?next=/"
+
+
+def test_an_address_that_takes_forms_only_is_no_empty_screen(crew):
+    answer = crew.get("/bench/start")
+    assert (answer.status_code, answer.headers["Allow"]) == (405, "POST")
+    assert "only takes what a form sends" in answer.content.decode()
+
+
 def test_never_leads_to_another_site(stranger, alice):
     assert log_in(stranger, next="https://elsewhere.example/").url == "/"
 
