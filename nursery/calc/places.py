@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 _PLACE = re.compile(r"([A-Z])0*([1-9]\d{0,2})", re.ASCII)
+_COUNT_DIGITS_MOST = 9  # more than any flat has; longer ones would cost time, or an error of Python's own
 _SEPARATORS = re.compile(r"[\s,;.]+")
 
 
@@ -95,8 +96,8 @@ def read_blanks(text: str, used_places: Sequence[int], *, rows: int, columns: in
     """
     parts = [part for part in _SEPARATORS.split(text) if part]
     if len(parts) == 1 and parts[0].isdecimal():
-        count = int(parts[0])
-        if count > len(used_places):
+        count = int(parts[0]) if len(parts[0]) <= _COUNT_DIGITS_MOST else None
+        if count is None or count > len(used_places):
             raise PlaceError("too_many", parts[0])
         return list(used_places[len(used_places) - count :])
     used, blanks = set(used_places), set()

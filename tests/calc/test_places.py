@@ -42,7 +42,9 @@ def test_a_number_alone_means_the_last_places_that_are_used():
     assert read_blanks("0", [1, 3], rows=1, columns=3) == []
 
 
-@pytest.mark.parametrize(("text", "reason"), [("A2", "unused"), ("4", "too_many"), ("A1 2", "form")])
+@pytest.mark.parametrize(
+    ("text", "reason"), [("A2", "unused"), ("4", "too_many"), ("1" * 5000, "too_many"), ("A1 2", "form")]
+)
 def test_refuses_blanks_that_cannot_be(text, reason):
     with pytest.raises(PlaceError) as raised:
         read_blanks(text, [1, 3, 5], rows=1, columns=5)

@@ -76,6 +76,14 @@ def test_the_fold_opens_where_something_in_it_is_wrong(grower):
     assert '<details class="folded" open>' in page
 
 
+@pytest.mark.parametrize("noun, name", [("seed-lots", "germination_share"), ("seed-lots", "price")])
+@pytest.mark.parametrize("written", ["nan", "inf", "-Infinity"])
+def test_what_is_a_number_to_a_computer_only_is_refused(grower, noun, name, written):
+    answer = grower.post(address(noun), {**typed(noun), name: written})
+    assert answer.status_code == 422
+    assert "this is no number" in answer.content.decode()
+
+
 @pytest.mark.parametrize(
     ("written", "stored"), [("92,5", "0.925"), ("92.5 %", "0.925"), ("100%", "1"), ("0", "0")]
 )

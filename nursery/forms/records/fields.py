@@ -29,7 +29,10 @@ class CommaDecimalField(forms.DecimalField):
             raise forms.ValidationError(
                 _("Write %(value)s without a thousands sign."), code="thousands", params={"value": value}
             )
-        return super().to_python(text)
+        number = super().to_python(text)
+        if number is not None and not number.is_finite():  # "nan" and "inf" are numbers to Python
+            raise forms.ValidationError(self.error_messages["invalid"], code="invalid")
+        return number
 
 
 class PercentField(CommaDecimalField):
