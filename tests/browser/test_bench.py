@@ -135,3 +135,21 @@ def start_flat(page):
     page.get_by_role("button", name="Put it on").tap()
     page.get_by_role("heading", name="Bob").wait_for()
     return page
+
+
+def test_enter_after_the_number_of_places_done_hands_over_to_nobody(open_page, ready, bob):
+    page = open_page(PHONE, bob)
+    finger = Finger(page)
+    page.goto("/bench")
+    finger.tap("Start a session")
+    finger.choose("Scion on rootstock", "Amber Lantern on Stonefoot")
+    finger.tap("Put it on")
+    finger.tap("Hand over", role="link")
+    finger.tap("type how many are done")
+    page.get_by_label("Done so far").fill("36")
+    page.get_by_label("Done so far").press("Enter")
+    page.wait_for_timeout(300)
+    assert Run.objects.count() == 1
+    finger.tap("Ada")
+    page.get_by_text("from D1").wait_for()
+    assert [str(run.worker) for run in Run.objects.order_by("number")] == ["Bob", "Ada"]

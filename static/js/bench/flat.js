@@ -20,6 +20,12 @@ if (sheet) {
   const typed = document.querySelector("[data-typed]");
   typed.hidden = false;
   typed.addEventListener("click", () => raise("", ""));
+  // Enter would press the first button of the form, the first worker: it only ends the typing.
+  sheet.querySelector("[name=done_count]").addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault();
+    event.target.blur();
+  });
 }
 
 const form = document.getElementById("blanks-form");
