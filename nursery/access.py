@@ -156,6 +156,14 @@ def run_in_hand(user: Account, key: UUID) -> Run:
     return run
 
 
+def run_for_correction(user: Account, flat: Flat, number: int) -> Run:
+    """Return a run of a flat that is on the bench; 404 if there is none, or once the flat is finished."""
+    run = flat.runs.named().filter(number=number).first()
+    if run is None or not flat.runs.open().exists():
+        raise Http404
+    return run
+
+
 def blade_event_for_work(user: Account, session: Session, uuid: UUID) -> BladeEvent:
     event: BladeEvent | None = session.blade_events.filter(uuid=uuid).first()
     if event is None:

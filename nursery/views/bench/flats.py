@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
-from nursery.actions.bench import take_off, used_places
+from nursery.actions.bench import run_in_hand, take_off, used_places
 from nursery.actions.finishing import finish_flat, set_blanks, undo_finish
 from nursery.actions.runs import first_place_after, hand_over, undo_hand_over
 from nursery.actions.work import Work
@@ -116,9 +116,7 @@ def flat_take_off(request: HttpRequest, code: str) -> HttpResponse:
 
 def _hand_over(request: HttpRequest, flat: Flat, form: HandOverForm) -> None:
     said = form.cleaned_data
-    run = flat.runs.open().named().order_by("-number").first()
-    if run is None:
-        raise ValidationError(_("%s is not being grafted.") % spoken(flat.code))
+    run = run_in_hand(flat)
     place = said["first_place"]
     if place is None:
         place = first_place_after(flat, said["done_count"])

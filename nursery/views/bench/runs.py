@@ -1,7 +1,7 @@
 """Put a run right while its flat is on the bench."""
 
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 from nursery import access
@@ -17,9 +17,7 @@ from nursery.views.page import read_and_post, render_page, stamp_of
 def flat_run(request: HttpRequest, code: str, number: int) -> HttpResponse:
     """Who grafted what, of one run: as it stands, to be put right."""
     flat = access.flat_for_work(request.user, code)
-    run = flat.runs.named().filter(number=number).first()
-    if run is None or not flat.runs.open().exists():
-        raise Http404
+    run = access.run_for_correction(request.user, flat, number)
     if request.method != "POST":
         initial = {"pairing": request.GET["pairing"]} if "pairing" in request.GET else {}
         return _page(request, run, WorkForm(work=Work.of(run), initial=initial))
