@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render, resolve_url
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from nursery import access
@@ -22,6 +23,7 @@ from nursery.models import Worker
 from nursery.views.page import posted, read_and_post
 
 
+@sensitive_post_parameters("password")
 @read_and_post
 @never_cache
 @login_not_required
@@ -47,6 +49,7 @@ def logout(request: HttpRequest) -> HttpResponse:
     return redirect("login")
 
 
+@sensitive_post_parameters("password", "key")
 @read_and_post
 @never_cache
 @login_not_required
