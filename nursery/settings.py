@@ -53,7 +53,7 @@ SECRET_KEY = os.environ.get("TAKEBOOK_SECRET_KEY") or secret_key(DATA_DIR)
 DEBUG = env_flag("TAKEBOOK_DEBUG")
 
 # A laptop on a farm network is reached by whatever address the router gave it, so any name is
-# answered. Nothing here builds an address from the Host header but the label's suggestion.
+# answered. No address is built from the Host header: labels carry the farm's setting, and nothing is mailed.
 ALLOWED_HOSTS = os.environ.get("TAKEBOOK_HOSTS", "*").split(",")
 CSRF_TRUSTED_ORIGINS = [
     origin for origin in os.environ.get("TAKEBOOK_TRUSTED_ORIGINS", "").split(",") if origin

@@ -1,7 +1,6 @@
 """Dates and times on screens and labels: one form, read alike on both sides of the ocean."""
 
 DATE_FORMAT = "j M Y"
-SHORT_DATE_FORMAT = "j M"
 MONTH_DAY_FORMAT = "j F"
 TIME_FORMAT = "H:i"
 DATETIME_FORMAT = "j M Y, H:i"
