@@ -129,7 +129,7 @@ def build(model, fields=None):
 def write(row, **values):
     """Write past the model, to the database alone."""
     with transaction.atomic():
-        type(row)._base_manager.filter(pk=row.pk).update(**values)
+        assert type(row)._base_manager.filter(pk=row.pk).update(**values) == 1
 
 
 @pytest.mark.parametrize(
