@@ -96,6 +96,8 @@ def test_says_why_a_hand_over_is_refused(crew, code, ada, sent, said):
     assert answer.status_code == 422
     assert said in " ".join(answer.context["refused"])
     assert (Run.objects.count(), Run.objects.get().finished_at) == (1, None)
+    if "done_count" in sent:
+        assert f'name="done_count" value="{sent["done_count"]}"' in answer.content.decode()
 
 
 def test_the_last_hand_over_is_taken_back(crew, code, ada):

@@ -167,6 +167,16 @@ def test_next_flat_is_one_post(crew, bob, session):
     assert list(Run.objects.values_list("worker__name", flat=True)) == ["Bob", "Bob"]
 
 
+def test_a_code_that_is_none_stays_in_its_field(crew, bob, session):
+    begin(session, worker=bob.worker)
+    begin(session, worker=make_worker("Ada"))
+    Run.objects.update(finished_at=NINE)
+    data = {"worker": bob.worker.key, "key": uuid.uuid4(), "code": "<F00"}
+    page = crew.post(f"/bench/{session.key}/next", data).content.decode()
+    assert page.count('value="&lt;F00"') == 1
+    assert page.count("<details open><summary>It has a code already") == 1
+
+
 def test_next_flat_of_an_ended_session_says_so(crew, session):
     begin(session)
     Session.objects.update(ended_at=NINE)

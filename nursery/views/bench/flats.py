@@ -173,6 +173,7 @@ def _page(
         "drawing": draw_bench(line, is_blanks=is_blanks),
         "is_blanks": is_blanks,
         "blanks_said": getattr(refused, "data", {}).get("blanks", line.blanks_said) if is_blanks else "",
+        "done_said": getattr(refused, "data", {}).get("done_count", ""),
         "choices": {} if is_blanks else hand_over_choices(flat, runs),
         "refused": words,
     }

@@ -85,6 +85,7 @@ def session_page(
         "session": session,
         "products": PRODUCTS,
         "refused": error.messages if error else [],
+        "said": request.POST if error else {},
     }
     return render(request, "bench/session.html", context, status=422 if error else 200)
 
