@@ -13,7 +13,7 @@ from nursery.models import Cause, Check, Closing, Mark, State
 VERSION = 1
 MOST_PARTS = 500
 MOST_REPLACED = 200
-MOST_KNOWN = 2000
+MOST_KNOWN = 50_000  # 1040 cells, each marked and taken back some twenty times
 # Keeps a corrected time within what a database stores, whatever the device's clock said.
 EARLIEST, LATEST = datetime(1990, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 
