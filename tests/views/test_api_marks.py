@@ -51,7 +51,7 @@ def test_takes_in_a_batch_and_says_how_the_flat_stands(tablet, flat):
 
 
 def test_closes_a_large_flat_that_was_marked_again_and_again(tablet, flat):
-    """1040 cells, all tapped and all taken back more than once: the closing names every mark that was seen."""
+    """1040 cells, all tapped and taken back more than once: the closing names every mark that was seen."""
     sent = body(flat)
     sent["closings"][0]["known"] = [str(uuid4()) for _ in range(1040 * 6)]
     answer = post(tablet, sent)
