@@ -89,9 +89,9 @@ def save_record(record: models.Model, values: Values) -> None:
 
 @transaction.atomic
 def save_pairing(pairing: Pairing, values: Values) -> None:
-    """Store a pairing; without a method it takes the usual one of the scion's crop."""
+    """Store a pairing; a new one without a method takes the usual one of the scion's crop."""
     values = dict(values)
-    if not values.get("method"):
+    if pairing._state.adding and not values.get("method"):
         crop = values["scion"].crop
         if not crop.method:
             text = _("%(crop)s has no usual method yet. Choose one here.")

@@ -31,7 +31,8 @@ def save_sowing(sowing: Sowing, values: Values, *, flats: SownFlats | None, stam
         values["is_in_flats"] = True
     if values.get("stand_count") is not None and not values.get("stand_counted_on"):
         values["stand_counted_on"] = sowing.stand_counted_on or timezone.localdate(stamp.at)
-    _refuse_count_before_sowing(values.get("sown_on") or sowing.sown_on, values.get("stand_counted_on"))
+    counted_on = values.get("stand_counted_on", sowing.stand_counted_on)
+    _refuse_count_before_sowing(values.get("sown_on") or sowing.sown_on, counted_on)
     save_record(sowing, values)
     if flats:
         _sow_flats(sowing, flats, stamp)

@@ -120,6 +120,13 @@ def test_a_pairing_takes_the_usual_method_of_the_scions_crop():
     assert Pairing.objects.get().method == "one_cotyledon"
 
 
+def test_a_stored_pairing_keeps_its_method_where_only_another_value_is_given():
+    pairing = make_pairing(method="cleft")
+    save_pairing(pairing, {"record_days": 10})
+    pairing.refresh_from_db()
+    assert (pairing.method, pairing.record_days) == ("cleft", 10)
+
+
 def test_a_pairing_needs_a_method_where_the_crop_has_none():
     values = {"scion": make_cultivar(), "rootstock": make_cultivar(), "method": ""}
     assert "no usual method" in refused(save_pairing, Pairing(), values)["method"][0]

@@ -60,6 +60,12 @@ def test_a_stand_without_a_day_was_counted_today():
     assert sowing.stand_counted_on == date(2026, 2, 20)
 
 
+def test_a_day_of_sowing_after_the_count_that_is_stored_is_refused():
+    sowing = make_sowing(stand_count=150, stand_counted_on=date(2026, 2, 20))
+    with pytest.raises(ValidationError, match="counted before they were sown"):
+        save_sowing(sowing, {"sown_on": date(2026, 2, 21)}, flats=None, stamp=Stamp.of(NOW))
+
+
 def test_counts_the_stand():
     sowing = make_sowing(seeds_count=200)
     count_stand(sowing, stand=180, usable=170, counted_on=date(2026, 2, 20))

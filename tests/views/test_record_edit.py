@@ -47,6 +47,41 @@ def test_wrong_input_leaves_the_row_alone(grower, slug):
     assert stored(row) == before
 
 
+def as_shown(form):
+    """Return what a browser sends back of a form, untouched, with what the page showed beside it."""
+    data = {name: form[name].value() for name in form.fields if form[name].value() not in (None, False)}
+    shown = {form.add_initial_prefix(name): form[name].value() for name in form.fields}
+    return data | {name: "" if value is None else value for name, value in shown.items()}
+
+
+def test_keeps_what_somebody_else_changed_while_the_page_lay_open(grower):
+    lot = make_lot(supplier="Meadow & Spade", seeds_count=500)
+    page = address("seed-lots", lot)
+    data = as_shown(grower.get(page).context["form"])
+    assert 'name="initial-supplier" value="Meadow &amp; Spade"' in grower.get(page).content.decode()
+    SeedLot.objects.filter(pk=lot.pk).update(supplier="Three Ditches Seed", germination_share="0.9")
+    assert grower.post(page, {**data, "seeds_count": 400, "supplier": "Meadow & Spade"}).status_code == 302
+    lot.refresh_from_db()
+    assert (lot.seeds_count, lot.supplier, float(lot.germination_share)) == (400, "Three Ditches Seed", 0.9)
+
+
+def test_a_field_that_is_emptied_is_stored_empty(grower):
+    lot = make_lot(supplier="Meadow & Spade")
+    page = address("seed-lots", lot)
+    grower.post(page, {**as_shown(grower.get(page).context["form"]), "supplier": ""})
+    lot.refresh_from_db()
+    assert lot.supplier == ""
+
+
+@pytest.mark.parametrize("slug", NOUNS)
+def test_saving_an_untouched_page_changes_nothing(grower, slug):
+    row = MAKERS[slug](1)
+    page = address(slug, row)
+    data, before = as_shown(grower.get(page).context["form"]), stored(row)
+    assert grower.post(page, data).status_code == 302
+    assert stored(row) == before
+
+
 @pytest.mark.parametrize("slug", NOUNS)
 def test_saving_the_form_as_shown_changes_nothing(grower, slug):
     row = MAKERS[slug](1)

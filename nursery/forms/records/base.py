@@ -57,6 +57,7 @@ class RecordForm(forms.Form):
         self.prepare()
         for field in self.fields.values():
             say_it_plainly(field)
+            field.show_hidden_initial = record.pk is not None  # what was shown comes back with what was typed
 
     def prepare(self) -> None:
         """Adjust the fields to the record and the farm; for a form to override."""
@@ -70,9 +71,18 @@ class RecordForm(forms.Form):
         return [self[name] for name in self.folded if name in self.fields]
 
     def values(self) -> dict[str, Any]:
-        """Return what was typed, column by column of the model."""
+        """Return what was typed, column by column of the model.
+
+        Of a stored record only what differs from what its page showed: somebody else's change of another
+        field, made while the page lay open, stays.
+        """
         columns = {field.name for field in self.model._meta.fields}
-        return {name: value for name, value in self.cleaned_data.items() if name in columns}
+        return {name: value for name, value in self.cleaned_data.items() if name in columns & self._typed()}
+
+    def _typed(self) -> set[str]:
+        """Return the fields that were changed in the page, or sent without saying what it showed."""
+        untold = {name for name in self.fields if self.add_initial_prefix(name) not in self.data}
+        return untold | set(self.changed_data)
 
 
 def initial_of(record: Any, names: list[str]) -> dict[str, Any]:
