@@ -6,7 +6,9 @@ document.addEventListener("click", (event) => {
     if (dialog && !dialog.open) dialog.showModal();
     return;
   }
-  if (event.target.closest("[data-closes]") || event.target instanceof HTMLDialogElement) {
+  // The second touch of a wet finger lands beside the dialog that the first one opened: it is not meant.
+  const isBeside = event.target instanceof HTMLDialogElement && event.detail < 2;
+  if (event.target.closest("[data-closes]") || isBeside) {
     event.target.closest("dialog")?.close();
   }
 });

@@ -197,6 +197,17 @@ def test_what_still_wilts_is_listed_at_closing(open_check, flat72, size):
     assert day() == (71, 1, 1)
 
 
+def test_a_bounce_on_close_leaves_the_list_of_the_wilting_open(open_check, flat72):
+    check_flat(flat72, {29: "wilting"}, days_ago=3)
+    hand = open_check("phone")
+    hand.button("Close check").first.dblclick()
+    hand.page.wait_for_timeout(300)
+    dialog = hand.page.get_by_role("dialog", name="Still wilting")
+    expect(dialog).to_be_visible()
+    hand.page.touchscreen.tap(20, 20)
+    expect(dialog).to_be_hidden()
+
+
 def test_wilting_tapped_again_is_no_longer_asked_about(open_check, flat72):
     check_flat(flat72, {29: "wilting"}, days_ago=3)
     hand = open_check()
