@@ -32,7 +32,7 @@ def save_sowing(sowing: Sowing, values: Values, *, flats: SownFlats | None, stam
     if values.get("stand_count") is not None and not values.get("stand_counted_on"):
         values["stand_counted_on"] = sowing.stand_counted_on or timezone.localdate(stamp.at)
     counted_on = values.get("stand_counted_on", sowing.stand_counted_on)
-    _refuse_count_before_sowing(values.get("sown_on") or sowing.sown_on, counted_on)
+    _refuse_odd_count(values.get("sown_on") or sowing.sown_on, counted_on)
     save_record(sowing, values)
     if flats:
         _sow_flats(sowing, flats, stamp)
@@ -41,16 +41,22 @@ def save_sowing(sowing: Sowing, values: Values, *, flats: SownFlats | None, stam
 @transaction.atomic
 def count_stand(sowing: Sowing, *, stand: int | None, usable: int | None, counted_on: date) -> None:
     """Store how many plants came up and how many of them can be grafted."""
-    _refuse_count_before_sowing(sowing.sown_on, counted_on)
+    _refuse_odd_count(sowing.sown_on, counted_on)
     values: dict[str, object] = {"stand_count": stand, "usable_count": usable}
     values["stand_counted_on"] = counted_on if stand is not None else None
     save_record(sowing, values)
 
 
-def _refuse_count_before_sowing(sown_on: date, counted_on: date | None) -> None:
-    if counted_on is not None and counted_on < sown_on:
+def _refuse_odd_count(sown_on: date, counted_on: date | None) -> None:
+    if counted_on is None:
+        return
+    if counted_on < sown_on:
         text = _("The plants were counted before they were sown. Correct one of the two days.")
-        raise ValidationError({"stand_counted_on": ValidationError(text, code="order")})
+    elif counted_on > timezone.localdate():
+        text = _("The day of the count lies in the future. Give the day on which the plants were counted.")
+    else:
+        return
+    raise ValidationError({"stand_counted_on": ValidationError(text, code="order")})
 
 
 def _sow_flats(sowing: Sowing, flats: SownFlats, stamp: Stamp) -> None:

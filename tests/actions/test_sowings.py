@@ -1,9 +1,10 @@
 """Sowing, in flats or not, and counting the stand."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from nursery.actions.sowings import SownFlats, count_stand, save_sowing
 from nursery.actions.stamp import Stamp
@@ -58,6 +59,15 @@ def test_a_stand_without_a_day_was_counted_today():
     save_sowing(sowing := Sowing(), values(stand_count=150), flats=None, stamp=Stamp.of(NOW))
     sowing.refresh_from_db()
     assert sowing.stand_counted_on == date(2026, 2, 20)
+
+
+def test_plants_are_not_counted_in_the_future():
+    tomorrow = timezone.localdate() + timedelta(days=1)
+    odd = values(stand_count=150, stand_counted_on=tomorrow)
+    with pytest.raises(ValidationError, match="in the future"):
+        save_sowing(Sowing(), odd, flats=None, stamp=Stamp.of(NOW))
+    with pytest.raises(ValidationError, match="in the future"):
+        count_stand(make_sowing(), stand=1, usable=None, counted_on=tomorrow)
 
 
 def test_a_day_of_sowing_after_the_count_that_is_stored_is_refused():
