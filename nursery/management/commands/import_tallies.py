@@ -46,7 +46,8 @@ class Command(BaseCommand):
     def _refuse(self, faults: list[str]) -> None:
         for fault in faults:
             self.stderr.write(fault)
-        raise CommandError(f"{len(faults)} faults; nothing was stored.")
+        noun = "fault" if len(faults) == 1 else "faults"
+        raise CommandError(f"{len(faults)} {noun}; nothing was stored.")
 
 
 def _summary(plan: TallyPlan, *, is_stored: bool) -> list[str]:
