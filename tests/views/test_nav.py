@@ -30,7 +30,9 @@ def test_marks_the_place_of_a_page(grower, name, marked):
 
 
 def test_a_flat_in_hand_belongs_to_the_bench_and_its_page_to_the_flats(grower):
-    run = make_run(session=Session.objects.create(started_at=GRAFTED_AT), started_at=GRAFTED_AT, finished_at=None)
+    run = make_run(
+        session=Session.objects.create(started_at=GRAFTED_AT), started_at=GRAFTED_AT, finished_at=None
+    )
     assert current(grower, reverse("flat-bench", args=[run.flat.code])) == [("true", "Bench")]
     assert current(grower, reverse("flat-run", args=[run.flat.code, 1])) == [("true", "Bench")]
     assert current(grower, reverse("flat-check", args=[run.flat.code])) == [("true", "Flats")]
