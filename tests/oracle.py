@@ -156,10 +156,32 @@ def numbers_of(history, run_number, day):
     return max(((n["dead"], n["wilting"]) for n in given), default=None)
 
 
+def seen_whole_by_cells(history, first, last):
+    """Was the whole flat seen by cells on a day after ``first``, up to ``last``?"""
+    days = {check["day"] for check in history["checks"].values() if first < check["day"] <= last}
+    closed = [history["checks"][check] for day in days for check in closed_checks_of(history, day)]
+    return any(check["kind"] == "whole" for check in closed)
+
+
+def dead_known_by_numbers(history, run_number, day):
+    """How many were last counted dead by numbers before ``day``: they stay known until the whole is seen."""
+    before = sorted({check["day"] for check in history["checks"].values() if check["day"] < day})
+    for earlier in reversed(before):
+        numbers = numbers_of(history, run_number, earlier)
+        if numbers is not None:
+            return 0 if seen_whole_by_cells(history, earlier, day) else numbers[0]
+    return 0
+
+
 def count_day(history, run_number, day):
     """The counts of one run on one day."""
     counts = count_by_cells(history, history["runs"][run_number], day)
     numbers = numbers_of(history, run_number, day)
+    if numbers is None:
+        known = dead_known_by_numbers(history, run_number, day)
+        more = min(max(0, known - counts["dead"]), counts["grafted"] - counts["seen"])
+        counts["dead"] += more
+        counts["seen"] += more
     if numbers is not None:
         dead, wilting = numbers
         standing = counts["grafted"] - counts["gone"]

@@ -102,7 +102,8 @@ def recount_days(*spans: tuple[date, date]) -> None:
 def flat_day_counts(facts: FlatFacts, runs: dict[int, RunFact]) -> list[DayCount]:
     """Return the counts of all days of one flat, unsaved, with the records flagged."""
     rows = [_row(facts, runs[run_id], day, tally) for run_id, day, tally in _tallied(facts)]
-    for day in sorted({check.day for check in facts.checks.values()}):
+    days = {check.day for check in facts.checks.values()} | {left_on for _run, left_on, _n in facts.left}
+    for day in sorted(days):
         rows += _day_rows(facts, runs, day)
     _flag_records(rows, runs)
     return rows
@@ -120,30 +121,53 @@ def _tallied(facts: FlatFacts) -> list[tuple[int, date, Tally]]:
 
 
 def _day_rows(facts: FlatFacts, runs: dict[int, RunFact], day: date) -> list[DayCount]:
-    checks = [check for check in facts.checks.values() if check.day == day]
-    closed = [check for check in checks if check.is_closed]
+    """Count one day: what the cells show, what came and left by number, what numbers say of the dead."""
+    is_closed = any(check.day == day and check.is_closed for check in facts.checks.values())
+    is_closed |= any(left_on == day for _run_id, left_on, _plants in facts.left)
     tallies = _tally_cells(facts, runs, day)
     _add_pools(facts, tallies, day)
-    if not any(check.kind != "numbers" for check in closed):
-        _apply_numbers(facts, tallies, {check.id for check in closed})
+    numbers = _numbers_for(facts, day)
+    for run_id, tally in tallies.items():
+        given = numbers.get(run_id)
+        if given and given.day < day:
+            _remember_dead(tally, given)
+        _take_leavings(tally, facts, runs[run_id], day)
+        if given and given.day == day:
+            _apply_numbers(tally, given)
     rows = [_row(facts, runs[run_id], day, tally) for run_id, tally in tallies.items()]
     for row in rows:
-        row.is_closed = bool(closed)
+        row.is_closed = is_closed
     return rows
 
 
 def _tally_cells(facts: FlatFacts, runs: dict[int, RunFact], day: date) -> dict[int, Tally]:
-    """Count the cells of each run that was grafted by ``day``, as the marks of that day and before say."""
+    """Count the cells of each run that stood here by ``day``, as the marks of that day and before say.
+
+    A plant that was moved away and came home is no second graft: the take counts it where it left.
+    """
     tallies: dict[int, Tally] = {}
     sees = _sight(facts, day)
     for cell in facts.cells:
         run = runs[cell.run_id]
-        if run.grafted_on > day:
+        if (cell.came_on or run.grafted_on) > day or (not cell.is_graft and run.flat_id == facts.id):
             continue
         tally = tallies.setdefault(cell.run_id, Tally())
         marks = [mark for mark in facts.marks.get(cell.id, ()) if mark.day <= day]
-        _count_cell(tally, fold_cell(marks), run, is_seen=sees(cell, marks))
+        fold = fold_cell(marks)
+        if cell.moved_on and cell.moved_on <= day and fold.state != "gone":
+            _count_moved(tally, run, cell.moved_on)
+        else:
+            _count_cell(tally, fold, run, is_seen=sees(cell, marks))
     return tallies
+
+
+def _count_moved(tally: Tally, run: RunFact, moved_on: date) -> None:
+    """Count a plant that stands in another flat, whatever a mark says of it here: it is not doubled."""
+    tally.grafted += 1
+    tally.seen += 1
+    tally.gone += 1
+    tally.gone_early += is_early_leaving(run.grafted_on, moved_on)
+    tally.has_disagreement = True
 
 
 def _sight(facts: FlatFacts, day: date) -> Callable[[CellFact, list[MarkFact]], bool]:
@@ -191,23 +215,70 @@ def _add_pools(facts: FlatFacts, tallies: dict[int, Tally], day: date) -> None:
             tallies.setdefault(run_id, Tally()).grafted += plants
 
 
-def _apply_numbers(facts: FlatFacts, tallies: dict[int, Tally], closed_ids: set[int]) -> None:
-    """Let numbers stand for their day, never below what the cells already show dead.
+def _take_leavings(tally: Tally, facts: FlatFacts, run: RunFact, day: date) -> None:
+    """Count the plants that left by number: first those that nobody saw, then those seen alive.
 
-    Of several checks by numbers the one with the most dead stands, with its own wilting.
+    Where fewer are left than are said to have gone, the dead stand and the count is in disagreement.
     """
-    given: dict[int, tuple[int, int]] = {}
+    for run_id, left_on, plants in sorted(facts.left, key=lambda entry: entry[1]):
+        if run_id != run.id or left_on > day:
+            continue
+        unseen = tally.grafted - tally.seen
+        left = min(plants, unseen + tally.alive)
+        tally.has_disagreement |= left < plants
+        tally.alive -= max(0, left - unseen)
+        tally.wilting = min(tally.wilting, tally.alive)
+        tally.seen += min(left, unseen)
+        tally.gone += left
+        tally.gone_early += left if is_early_leaving(run.grafted_on, left_on) else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """Dead and wilting of one run, counted without saying which, on a day."""
+
+    day: date
+    dead: int
+    wilting: int
+
+
+def _numbers_for(facts: FlatFacts, day: date) -> dict[int, Numbers]:
+    """Return the numbers that speak for each run on ``day``: the last ones since the whole flat was seen.
+
+    They are void where a check by cells was closed on their own day. Of several checks by numbers on a day
+    the one with the most dead stands, with its own wilting.
+    """
+    looks = [c for c in facts.checks.values() if c.kind != "numbers" and c.is_closed and not c.is_leaving]
+    looked = {check.day for check in looks}
+    wholes = [check.day for check in looks if check.kind == "whole" and check.day <= day]
+    seen_whole = max(wholes, default=date.min)
+    given: dict[int, Numbers] = {}
     for check_id, run_id, dead, wilting in facts.numbers:
-        if check_id in closed_ids and run_id in tallies:
-            given[run_id] = max(given.get(run_id, (0, 0)), (dead, wilting))
-    for run_id, (dead, wilting) in given.items():
-        tally = tallies[run_id]
-        standing = tally.grafted - tally.gone
-        tally.dead = min(max(dead, tally.dead), standing)
-        tally.alive = standing - tally.dead
-        tally.wilting = min(wilting, tally.alive)
-        tally.seen = tally.grafted
-        tally.source = DayCount.Source.NUMBERS
+        check = facts.checks[check_id]
+        if not check.is_closed or check.day > day or check.day in looked:
+            continue
+        if check.day > seen_whole:
+            numbers = Numbers(check.day, dead, wilting)
+            before = given.get(run_id, numbers)
+            given[run_id] = max(before, numbers, key=lambda one: (one.day, one.dead, one.wilting))
+    return given
+
+
+def _remember_dead(tally: Tally, numbers: Numbers) -> None:
+    """Keep those known dead by numbers of an earlier day among what was not seen since."""
+    known = min(max(0, numbers.dead - tally.dead), tally.grafted - tally.seen)
+    tally.dead += known
+    tally.seen += known
+
+
+def _apply_numbers(tally: Tally, numbers: Numbers) -> None:
+    """Let numbers stand for their day, never below what the cells already show dead."""
+    standing = tally.grafted - tally.gone
+    tally.dead = min(max(numbers.dead, tally.dead), standing)
+    tally.alive = standing - tally.dead
+    tally.wilting = min(numbers.wilting, tally.alive)
+    tally.seen = tally.grafted
+    tally.source = DayCount.Source.NUMBERS
 
 
 def _row(facts: FlatFacts, run: RunFact, day: date, tally: Tally) -> DayCount:

@@ -12,16 +12,16 @@ from typing import Any
 
 from django.db.models import Q
 
-from nursery.calc.days import local_date, record_day_on
+from nursery.calc.days import record_day_on
 from nursery.calc.fold import MarkFact
 from nursery.models import (
     Cell,
     Check,
-    Farm,
     Flat,
+    Leaving,
+    LeavingCount,
     Mark,
     NumberCount,
-    PoolCount,
     Run,
     Season,
     Severing,
@@ -50,6 +50,8 @@ class CellFact:
     graft_no: int
     is_present: bool
     is_graft: bool  # False for a plant that was moved in: it is stock here, no graft of this flat
+    came_on: date | None = None  # the day it was moved in
+    moved_on: date | None = None  # the day it was moved to another flat
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +62,7 @@ class CheckFact:
     seen_places: frozenset[int]
     is_closed: bool
     cause: str
+    is_leaving: bool = False  # tells only which cells left: nobody looked at the others
 
 
 @dataclass(slots=True)
@@ -75,7 +78,8 @@ class FlatFacts:
     causes: dict[str, str] = field(default_factory=dict)  # by mark
     numbers: list[tuple[int, int, int, int]] = field(default_factory=list)  # check, run, dead, wilting
     tallies: list[tuple[int, date, int, int, int]] = field(default_factory=list)  # run, day, counts
-    pools: list[tuple[int, date, int]] = field(default_factory=list)  # run, day, plants
+    pools: list[tuple[int, date, int]] = field(default_factory=list)  # moved in: run, day, plants
+    left: list[tuple[int, date, int]] = field(default_factory=list)  # left by number: run, day, plants
 
 
 @dataclass(slots=True)
@@ -99,20 +103,24 @@ def read_ledger(flat_ids: Iterable[int]) -> Ledger:
 
 
 def _read_cells(flats: dict[int, FlatFacts]) -> None:
-    columns = ("flat_id", "id", "run_id", "place_no", "graft_no", "is_present", "moved_from_id")
-    rows = Cell.objects.filter(flat_id__in=flats).order_by("place_no", "graft_no").values_list(*columns)
-    for flat_id, pk, run_id, place_no, graft_no, is_present, moved_from in rows:
+    columns = ("flat_id", "id", "run_id", "place_no", "graft_no", "is_present")
+    acts = ("came_by__day", "moved_to__came_by__day")
+    rows = Cell.objects.filter(flat_id__in=flats).order_by("place_no", "graft_no")
+    for row in rows.values_list(*columns, *acts):
+        flat_id, pk, run_id, place_no, graft_no, is_present, came_on, moved_on = row
         flats[flat_id].cells.append(
-            CellFact(pk, run_id, place_no, graft_no, is_present, is_graft=moved_from is None)
+            CellFact(pk, run_id, place_no, graft_no, is_present, came_on is None, came_on, moved_on)
         )
 
 
 def _read_checks(flats: dict[int, FlatFacts]) -> None:
-    columns = ("flat_id", "id", "day", "kind", "seen_places", "is_closed", "cause")
-    for flat_id, pk, day, kind, places, is_closed, cause in (
+    columns = ("flat_id", "id", "day", "kind", "seen_places", "is_closed", "cause", "leaving")
+    for flat_id, pk, day, kind, places, is_closed, cause, leaving in (
         Check.objects.standing().filter(flat_id__in=flats).order_by().values_list(*columns)
     ):
-        flats[flat_id].checks[pk] = CheckFact(pk, day, kind, frozenset(places or ()), is_closed, cause)
+        flats[flat_id].checks[pk] = CheckFact(
+            pk, day, kind, frozenset(places or ()), is_closed, cause, is_leaving=leaving is not None
+        )
 
 
 def _read_marks(flats: dict[int, FlatFacts]) -> None:
@@ -141,11 +149,7 @@ def _read_counts(flats: dict[int, FlatFacts]) -> None:
         _read_numbers(flats)
     if any(facts.origin == Flat.Origin.TALLY for facts in flats.values()):
         _read_tallies(flats)
-    pools = PoolCount.objects.standing().filter(flat_id__in=flats)
-    rows = list(pools.values_list("flat_id", "run_id", "at", "plants_count"))
-    zone = Farm.objects.current().time_zone if rows else ""
-    for flat_id, run_id, at, plants in rows:
-        flats[flat_id].pools.append((run_id, local_date(at, zone), plants))
+    _read_leavings(flats)
 
 
 def _read_numbers(flats: dict[int, FlatFacts]) -> None:
@@ -154,6 +158,20 @@ def _read_numbers(flats: dict[int, FlatFacts]) -> None:
         "check_ref__flat_id", "check_ref_id", "run_id", "dead_count", "wilting_count"
     ):
         flats[flat_id].numbers.append((check_id, run_id, dead, wilting))
+
+
+def _read_leavings(flats: dict[int, FlatFacts]) -> None:
+    """Read what left by number, and what of it came into these flats."""
+    of_these = Q(leaving__flat__in=flats) | Q(leaving__to_flat__in=flats)
+    standing = Leaving.objects.standing().by_number()
+    rows = LeavingCount.objects.filter(of_these, leaving__in=standing)
+    for flat_id, to_flat_id, day, run_id, plants in rows.values_list(
+        "leaving__flat_id", "leaving__to_flat_id", "leaving__day", "run_id", "plants_count"
+    ):
+        if flat_id in flats:
+            flats[flat_id].left.append((run_id, day, plants))
+        if to_flat_id in flats:
+            flats[to_flat_id].pools.append((run_id, day, plants))
 
 
 def _read_tallies(flats: dict[int, FlatFacts]) -> None:
@@ -167,7 +185,7 @@ def _read_tallies(flats: dict[int, FlatFacts]) -> None:
 def _read_runs(flats: dict[int, FlatFacts]) -> dict[int, RunFact]:
     """Return the runs of these flats, and of the plants moved into them."""
     wanted = {cell.run_id for facts in flats.values() for cell in facts.cells}
-    wanted |= {run_id for facts in flats.values() for run_id, *_ in facts.pools}
+    wanted |= {run_id for facts in flats.values() for run_id, *_ in (*facts.pools, *facts.left)}
     rows = list(
         Run.objects.filter(Q(flat_id__in=flats) | Q(pk__in=wanted))
         .order_by()

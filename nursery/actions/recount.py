@@ -5,11 +5,24 @@ there would otherwise prove itself. Slow and simple on purpose; it reads, and wr
 """
 
 from collections.abc import Iterator
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
-from nursery.models import Check, Closing, DayCount, Farm, Flat, Mark, Pairing, Run, Season, Severing, Voiding
+from nursery.models import (
+    Check,
+    Closing,
+    DayCount,
+    Flat,
+    Leaving,
+    LeavingCount,
+    Mark,
+    Pairing,
+    Run,
+    Season,
+    Severing,
+    Voiding,
+)
 
 BADNESS = {"dead": 0, "gone": 1, "wilting": 2, "firm": 3, "unmarked": 4}
 COLUMNS = (
@@ -59,12 +72,21 @@ def _expected(flat: Flat) -> dict[tuple[int, date], _Counts]:
         counts |= {"wilting": tally.wilting, "dead": tally.grafted - tally.alive}
         should[tally.run_id, tally.checked_on] = _blank() | counts | {"source": "tally", "is_closed": True}
     checks = list(Check.objects.filter(flat=flat, is_void=False).prefetch_related("numbers"))
-    cells = list(flat.cells.select_related("run"))
-    said = list(Mark.objects.filter(check_ref__in=checks).select_related("check_ref"))
-    for day in {check.day for check in checks}:
-        closed = [check for check in checks if check.day == day and check.is_closed]
-        for run_id, counts in _day(flat, day, closed, cells=cells, said=said).items():
-            should[run_id, day] = counts | {"is_closed": closed != []}
+    leaving_checks = set(Leaving.objects.filter(check_ref__in=checks).values_list("check_ref_id", flat=True))
+    book = _Book(
+        flat=flat,
+        checks=[check for check in checks if check.is_closed],
+        leaving_checks=leaving_checks,
+        cells=list(flat.cells.select_related("run", "came_by", "moved_to__came_by")),
+        said=list(Mark.objects.filter(check_ref__in=checks).select_related("check_ref")),
+        went=_by_number(flat=flat),
+        came=_by_number(to_flat=flat),
+    )
+    went_on = {leaving_day for _, leaving_day, _ in book.went}
+    for day in {check.day for check in checks} | went_on:
+        was_closed = day in went_on or any(check.day == day for check in book.checks)
+        for run_id, counts in _day(book, day).items():
+            should[run_id, day] = counts | {"is_closed": was_closed}
     _finish(flat, should)
     return should
 
@@ -75,44 +97,104 @@ def _blank() -> _Counts:
     return dict.fromkeys(names, 0) | flags
 
 
-def _day(
-    flat: Flat, day: date, closed: list[Check], *, cells: list[Any], said: list[Mark]
-) -> dict[int, _Counts]:
+@dataclass
+class _Book:
+    """Everything written about one flat; ``checks`` are the closed ones, ``went`` and ``came`` by number."""
+
+    flat: Flat
+    checks: list[Check]
+    leaving_checks: set[int]
+    cells: list[Any]
+    said: list[Mark]
+    went: list[tuple[int, date, int]]
+    came: list[tuple[int, date, int]]
+
+
+def _by_number(**which: Flat) -> list[tuple[int, date, int]]:
+    """Return run, day and plants of what left one flat, or came to it, by number."""
+    found = []
+    for leaving in Leaving.objects.filter(check_ref=None, **which).order_by("day", "pk"):
+        if not Voiding.objects.filter(target_uuid=leaving.uuid).exists():
+            counts = LeavingCount.objects.filter(leaving=leaving)
+            found += [(count.run_id, leaving.day, count.plants_count) for count in counts]
+    return found
+
+
+def _day(book: _Book, day: date) -> dict[int, _Counts]:
     counts: dict[int, _Counts] = {}
-    for cell in cells:
-        if cell.run.grafted_on > day:
-            continue
-        marks = [mark for mark in said if mark.cell_id == cell.pk and mark.check_ref.day <= day]
-        _add_cell(counts.setdefault(cell.run_id, _blank()), cell, marks, day=day, closed=closed)
-    for pool in flat.pool_counts.all():
-        if _farms_date(pool.at) <= day and not Voiding.objects.filter(target_uuid=pool.uuid).exists():
-            counts.setdefault(pool.run_id, _blank())["grafted"] += pool.plants_count
-    if all(check.kind == "numbers" for check in closed):
-        numbers = [number for check in closed for number in check.numbers.all()]
-        for number in sorted(numbers, key=lambda number: (number.dead_count, number.wilting_count)):
-            if number.run_id in counts:  # the worst comes last and stands
-                _overrule(counts[number.run_id], number.dead_count, number.wilting_count)
+    for cell in book.cells:
+        begins = cell.came_by.day if cell.came_by else cell.run.grafted_on
+        is_home_again = cell.came_by is not None and cell.run.flat_id == book.flat.pk
+        if begins <= day and not is_home_again:
+            marks = [mark for mark in book.said if mark.cell_id == cell.pk and mark.check_ref.day <= day]
+            _add_cell(counts.setdefault(cell.run_id, _blank()), cell, marks, book=book, day=day)
+    for run_id, came_on, plants in book.came:
+        if came_on <= day:
+            counts.setdefault(run_id, _blank())["grafted"] += plants
+    for run_id in counts:
+        said = _said_by_numbers(book, run_id, day)
+        if said and said[0] < day:
+            missing = counts[run_id]["grafted"] - counts[run_id]["seen"]
+            more = sorted([0, said[1] - counts[run_id]["dead"], missing])[1]
+            counts[run_id]["dead"] += more
+            counts[run_id]["seen"] += more
+        _let_go(counts[run_id], book, run_id, day)
+        if said and said[0] == day:
+            _overrule(counts[run_id], said[1], said[2])
     return counts
 
 
-def _farms_date(at: datetime) -> date:
-    farm = Farm.objects.filter(pk=1).first()
-    return at.astimezone(ZoneInfo(farm.time_zone if farm else "UTC")).date()
+def _said_by_numbers(book: _Book, run_id: int, day: date) -> tuple[date, int, int] | None:
+    """Return day, dead and wilting of the last count by numbers that nobody's look at the cells replaced."""
+    looks = [c for c in book.checks if c.kind != "numbers" and c.pk not in book.leaving_checks]
+    found = []
+    for check in book.checks:
+        if check.day > day or any(look.day == check.day for look in looks):
+            continue
+        if any(look.kind == "whole" and check.day < look.day <= day for look in looks):
+            continue
+        for number in check.numbers.all():
+            if number.run_id == run_id:
+                found.append((check.day, number.dead_count, number.wilting_count))
+    return max(found, default=None)
 
 
-def _add_cell(counts: _Counts, cell: Any, marks: list[Mark], *, day: date, closed: list[Check]) -> None:
+def _let_go(counts: _Counts, book: _Book, run_id: int, day: date) -> None:
+    """Let plants go one by one: one that nobody saw, else one that was seen alive, else nobody."""
+    grafted_on = Run.objects.get(pk=run_id).grafted_on
+    for went_run, went_on, plants in book.went:
+        if went_run != run_id or went_on > day:
+            continue
+        for _ in range(plants):
+            if counts["seen"] < counts["grafted"]:
+                counts["seen"] += 1
+            elif counts["alive"] > 0:
+                counts["alive"] -= 1
+                counts["wilting"] = min(counts["wilting"], counts["alive"])
+            else:
+                counts["has_disagreement"] = True
+                break
+            counts["gone"] += 1
+            counts["gone_early"] += went_on < grafted_on + timedelta(days=7)
+
+
+def _add_cell(counts: _Counts, cell: Any, marks: list[Mark], *, book: _Book, day: date) -> None:
     left = unreplaced(marks)
     states = {mark.state for mark in left}
     state = min(states, key=BADNESS.__getitem__, default="unmarked")
+    went_on = min((mark.check_ref.day for mark in left if mark.state == "gone"), default=None)
+    moved_on = cell.moved_to.came_by.day if hasattr(cell, "moved_to") else None
+    if moved_on and moved_on <= day and state != "gone":
+        states, state, went_on = {*states, "gone", "elsewhere"}, "gone", moved_on
     counts["grafted"] += 1
     counts["has_disagreement"] = counts["has_disagreement"] or len(states) > 1
     if state in {"dead", "gone"}:
         counts["seen"] += 1
         counts[state] += 1
         if state == "gone":
-            went_on = min(mark.check_ref.day for mark in left if mark.state == "gone")
+            assert went_on is not None
             counts["gone_early"] += went_on < cell.run.grafted_on + timedelta(days=7)
-    elif _was_seen(cell, marks, day=day, closed=closed):
+    elif _was_seen(cell, marks, day=day, closed=[check for check in book.checks if check.day == day]):
         counts["seen"] += 1
         counts["alive"] += 1
         counts["wilting"] += state == "wilting"

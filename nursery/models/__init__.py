@@ -5,7 +5,6 @@ from nursery.models.bench import (
     BladeEvent,
     Cell,
     Pause,
-    PoolCount,
     Run,
     RunSowing,
     Session,
@@ -19,7 +18,6 @@ from nursery.models.check import (
     Check,
     Closing,
     DayCount,
-    GradeCount,
     Mark,
     NumberCount,
     State,
@@ -29,6 +27,7 @@ from nursery.models.flat import (
     LEFT_STAGES,
     Flat,
     LabelPrint,
+    LabelStock,
     Layout,
     PrintedCode,
     Stage,
@@ -37,8 +36,10 @@ from nursery.models.flat import (
     standing_moves,
 )
 from nursery.models.healing import HealingPlan, Reading, Step, StepDone
+from nursery.models.job import Job
+from nursery.models.leaving import GradeCount, Grading, Leaving, LeavingCount
 from nursery.models.people import Account, Device, Worker
-from nursery.models.place import Place
+from nursery.models.place import Place, PlaceMove
 from nursery.models.plan import Harvest, Planting, Target
 from nursery.models.plant import Crop, Cultivar, Method, Pairing, SeedLot, Sowing
 from nursery.models.season import Season
@@ -63,18 +64,23 @@ __all__ = [
     "Farm",
     "Flat",
     "GradeCount",
+    "Grading",
     "Harvest",
     "HealingPlan",
+    "Job",
     "LabelPrint",
+    "LabelStock",
     "Layout",
+    "Leaving",
+    "LeavingCount",
     "Mark",
     "Method",
     "NumberCount",
     "Pairing",
     "Pause",
     "Place",
+    "PlaceMove",
     "Planting",
-    "PoolCount",
     "PrintedCode",
     "Reading",
     "Run",

@@ -245,6 +245,14 @@ class Cell(models.Model):
         default=True, help_text=_("The newest graft in this place; an older one was dead or gone.")
     )
     moved_from = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="moved_to")
+    came_by = models.ForeignKey(
+        "nursery.Leaving",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="cells_moved",
+        help_text=_("For a plant that was moved in: the act that moved it, and so the day."),
+    )
 
     class Meta:
         ordering = ["flat", "place_no", "graft_no"]
@@ -259,18 +267,12 @@ class Cell(models.Model):
                 condition=Q(place_no__gte=1, graft_no__gte=1, order_in_run__gte=1),
                 name="cell_numbers_from_1",
             ),
+            models.CheckConstraint(
+                condition=Q(moved_from__isnull=True, came_by__isnull=True)
+                | Q(moved_from__isnull=False, came_by__isnull=False),
+                name="cell_moved_by_an_act",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.place_no}.{self.graft_no}"
-
-
-class PoolCount(Event):
-    """Plants of a run moved by number into a pooled flat."""
-
-    flat = models.ForeignKey("nursery.Flat", models.PROTECT, related_name="pool_counts")
-    run = models.ForeignKey(Run, models.PROTECT, related_name="pool_counts")
-    plants_count = models.PositiveIntegerField()
-
-    class Meta:
-        constraints = [models.CheckConstraint(condition=Q(plants_count__gte=1), name="pool_count_at_least_1")]

@@ -135,11 +135,16 @@ class Mark(Event):
 
 
 class Closing(Event):
-    """A check was closed, or opened again. A reopening names the closings it takes back."""
+    """A check was closed, or opened again. A reopening names the closings it takes back.
+
+    Crew, who may not reopen, ask: that changes nothing but is shown to the growers until one of them reopens
+    the check or voids the asking.
+    """
 
     class Kind(models.TextChoices):
         CLOSE = "close", _("Closed")
         REOPEN = "reopen", _("Opened again")
+        ASK = "ask", _("Asked to open again")
 
     check_ref = models.ForeignKey(Check, models.PROTECT, related_name="closings", db_column="check_id")
     kind = models.CharField(max_length=6, choices=Kind)
@@ -150,7 +155,7 @@ class Closing(Event):
     reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
-        constraints = [choices_check("closing_kind_valid", "kind", ["close", "reopen"])]
+        constraints = [choices_check("closing_kind_valid", "kind", ["close", "reopen", "ask"])]
 
 
 class NumberCount(models.Model):
@@ -166,31 +171,6 @@ class NumberCount(models.Model):
 
     def __str__(self) -> str:
         return f"{self.run_id}: {self.dead_count}"
-
-
-class GradeCount(models.Model):
-    """Plants of one run by grade, at the record or at leaving."""
-
-    class Grade(models.TextChoices):
-        FIRST = "first", _("First")
-        SECOND = "second", _("Second")
-        CULL = "cull", _("Cull")
-
-    check_ref = models.ForeignKey(Check, models.PROTECT, related_name="grades", db_column="check_id")
-    run = models.ForeignKey("nursery.Run", models.PROTECT, related_name="grade_counts")
-    grade = models.CharField(max_length=6, choices=Grade)
-    heads_per_plant = models.PositiveSmallIntegerField(default=1)
-    is_even = models.BooleanField(null=True, blank=True, help_text=_("Two heads of even size."))
-    plants_count = models.PositiveIntegerField()
-
-    class Meta:
-        constraints = [
-            choices_check("grade_count_grade_valid", "grade", ["first", "second", "cull"]),
-            models.CheckConstraint(condition=Q(heads_per_plant__gte=1), name="grade_count_heads_at_least_1"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.run_id}: {self.plants_count} {self.grade}"
 
 
 class DayCountQuerySet(models.QuerySet["DayCount"]):

@@ -64,7 +64,8 @@ def due_runs(today: date) -> QuerySet[Run, Any]:
 
 
 def _what_is_due(today: date, counts: QuerySet[DayCount, Any]) -> Case:
-    seen_since = Exists(counts.filter(is_closed=True, day__gte=OuterRef("early_on")))
+    # A day on which plants only left is no look: nobody was seen alive.
+    seen_since = Exists(counts.filter(is_closed=True, alive__gt=0, day__gte=OuterRef("early_on")))
     return Case(
         When(record_on__lte=today, then=Value(RECORD)),
         When(Q(early_on__lte=today) & ~seen_since, then=Value(EARLY)),

@@ -162,6 +162,11 @@ class Flat(models.Model):
     season = models.ForeignKey(
         "nursery.Season", models.PROTECT, null=True, blank=True, related_name="tally_flats", editable=False
     )
+    is_pooled = models.BooleanField(
+        default=False,
+        editable=False,
+        help_text=_("Holds plants moved together by number: no cell is known, checks are by numbers."),
+    )
     own_name = models.CharField(_("the farm's own name"), max_length=60, blank=True)
     note = models.TextField(_("note"), blank=True)
     created_at = models.DateTimeField()
@@ -203,6 +208,9 @@ class StageMove(Event):
         default=False, help_text=_("Discarded as a loss: the plants left are counted dead.")
     )
     is_over_capacity = models.BooleanField(default=False)
+    act = models.UUIDField(
+        null=True, blank=True, db_index=True, help_text=_("Joins what one touch did to several flats.")
+    )
     reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
@@ -233,6 +241,49 @@ class PrintedCode(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+
+class LabelStock(Keyed):
+    """A label paper of the farm's own, by its measures in mm; see ``nursery.labels.stocks.Stock``."""
+
+    class Paper(models.TextChoices):
+        A4 = "A4", "A4"
+        LETTER = "Letter", "Letter"
+        ROLL = "roll", _("Roll or single labels")
+
+    name = models.CharField(_("name"), max_length=40, unique=True)
+    paper = models.CharField(_("paper"), max_length=6, choices=Paper)
+    label_width_mm = models.DecimalField(_("label width, mm"), max_digits=6, decimal_places=2)
+    label_height_mm = models.DecimalField(_("label height, mm"), max_digits=6, decimal_places=2)
+    columns = models.PositiveSmallIntegerField(_("labels across"), default=1)
+    rows = models.PositiveSmallIntegerField(_("labels down"), default=1)
+    left_mm = models.DecimalField(_("left margin, mm"), max_digits=6, decimal_places=2, default=0)
+    top_mm = models.DecimalField(_("top margin, mm"), max_digits=6, decimal_places=2, default=0)
+    pitch_x_mm = models.DecimalField(
+        _("from label to label across, mm"), max_digits=6, decimal_places=2, default=0
+    )
+    pitch_y_mm = models.DecimalField(
+        _("from label to label down, mm"), max_digits=6, decimal_places=2, default=0
+    )
+    pad_mm = models.DecimalField(_("blank edge, mm"), max_digits=4, decimal_places=2, default=2)
+    shift_x_mm = models.DecimalField(
+        _("printer's shift to the right, mm"), max_digits=4, decimal_places=2, default=0
+    )
+    shift_y_mm = models.DecimalField(_("printer's shift down, mm"), max_digits=4, decimal_places=2, default=0)
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            choices_check("label_stock_paper_valid", "paper", ["A4", "Letter", "roll"]),
+            models.CheckConstraint(
+                condition=Q(label_width_mm__gt=0, label_height_mm__gt=0, columns__gte=1, rows__gte=1),
+                name="label_stock_has_labels",
+                violation_error_message=_("A label paper needs a label size and at least one label."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class LabelPrint(models.Model):

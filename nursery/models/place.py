@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from nursery.models.base import choices_check
+from nursery.models.base import Event, choices_check
 
 
 class Place(models.Model):
@@ -38,3 +38,21 @@ class Place(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class PlaceMove(Event):
+    """A place (a trolley) came to stand in another, or in none; ``Place.stands_in`` is the last one."""
+
+    place = models.ForeignKey(Place, models.PROTECT, related_name="moves_of_it")
+    stands_in = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="moves_into_it")
+    act = models.UUIDField(null=True, blank=True, db_index=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["place", "-at", "-id"], name="place_move_latest")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(stands_in__isnull=True) | ~Q(stands_in=F("place")),
+                name="place_move_not_into_itself",
+                violation_error_message=_("A place cannot stand in itself."),
+            )
+        ]

@@ -7,8 +7,7 @@ import pytest
 
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
 from nursery.actions.marks import receive_batch
-from nursery.actions.recount import differences
-from nursery.models import Check, DayCount, Device, Mark, PoolCount
+from nursery.models import Check, DayCount, Device, Mark
 from tests.factories import make_flat, make_pairing, make_run
 
 DAY_14 = datetime(2026, 3, 16, 10, 0, tzinfo=UTC)
@@ -194,18 +193,6 @@ def test_a_closing_sent_again_does_not_bring_its_cause_back(flat):
     send(closings=[second])
     send(closings=[first])
     assert Check.objects.get().cause == "heat"
-
-
-def test_plants_moved_in_by_number_come_on_the_farms_local_date(flat, farm):
-    farm.time_zone = "Europe/Prague"  # 23:30 UTC on 15 March is 16 March there
-    farm.save(update_fields=["time_zone"])
-    at = datetime(2026, 3, 15, 23, 30, tzinfo=UTC)
-    run = make_run(places=[1])
-    PoolCount.objects.create(flat=flat, run=run, plants_count=5, at=at, raw_at=at, received_at=at)
-    for day in (at - timedelta(hours=12), at):
-        send(checks=[check := check_in(flat, day)], closings=[close(check)])
-    assert [(count.run, count.day.day) for count in DayCount.objects.filter(run=run)] == [(run, 16)]
-    assert list(differences()) == []
 
 
 def test_wrong_clock_is_corrected_and_the_raw_time_kept(flat):

@@ -74,6 +74,9 @@ def _planting(**fields):
     return m.Planting.objects.create(**{**standard, **fields})
 
 
+_grading = _made(m.Grading, flat=make.make_flat, day=DAY, **SIGNED)
+_leaving = _made(m.Leaving, flat=make.make_flat, day=DAY, reason="sold", **SIGNED)
+
 ROWS = {
     m.Account: _made(m.Account, username=_named, role="crew"),
     m.BladeEvent: _made(m.BladeEvent, session=make.make_session, kind="changed", **SIGNED),
@@ -87,17 +90,24 @@ ROWS = {
     m.Device: _made(m.Device, first_seen_at=AT, last_seen_at=AT),
     m.Farm: lambda **fields: m.Farm.objects.create(**{"pk": 1, "name": "Farm", **fields}),
     m.Flat: _made(m.Flat, code=_code, tray_format=make.make_format, layout=make.make_layout, created_at=AT),
-    m.GradeCount: _made(m.GradeCount, check_ref=_check, run=_run, grade="first", plants_count=3),
+    m.GradeCount: _made(m.GradeCount, grading=_grading, run=_run, grade="first", plants_count=3),
+    m.Grading: _grading,
     m.Harvest: _made(m.Harvest, planting=_planting, harvested_on=DAY, kilograms=3),
     m.HealingPlan: _made(m.HealingPlan, name=_named),
+    m.Job: _made(m.Job, kind="import", asked_at=AT),
+    m.LabelStock: _made(
+        m.LabelStock, name=_named, paper="A4", label_width_mm=70, label_height_mm=37, columns=3, rows=8
+    ),
+    m.Leaving: _leaving,
+    m.LeavingCount: _made(m.LeavingCount, leaving=_leaving, run=_run, plants_count=3),
     m.Layout: _made(m.Layout, name=_named, pattern="every"),
     m.Mark: _made(m.Mark, check_ref=_check, cell=_cell, kind="seen", state="dead", **SIGNED),
     m.NumberCount: _made(m.NumberCount, check_ref=_check, run=_run, dead_count=1),
     m.Pairing: make.make_pairing,
     m.Pause: _made(m.Pause, session=make.make_session, started_at=AT),
     m.Place: make.make_place,
+    m.PlaceMove: _made(m.PlaceMove, place=make.make_place, **SIGNED),
     m.Planting: _planting,
-    m.PoolCount: _made(m.PoolCount, flat=make.make_flat, run=_run, plants_count=3, **SIGNED),
     m.PrintedCode: _made(m.PrintedCode, code=_code, printed_at=AT),
     m.Reading: _made(m.Reading, place=make.make_place, at=_later),
     m.Run: _run,

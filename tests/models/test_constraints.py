@@ -20,6 +20,7 @@ CHECKS = {
     "account_role_valid": [({}, {"role": "boss"})],
     "account_shared_is_crew": [({}, {"role": "grower", "is_shared": True})],
     "blade_event_kind_valid": [({}, {"kind": "lost"})],
+    "cell_moved_by_an_act": [({}, {"came_by": m.Leaving}), ({}, {"moved_from": F("id")})],
     "cell_numbers_from_1": [({}, {"place_no": 0}), ({}, {"graft_no": 0}), ({}, {"order_in_run": 0})],
     "check_cause_valid": [({}, {"cause": "moon"})],
     "check_kind_valid": [({}, {"kind": "half"})],
@@ -45,11 +46,20 @@ CHECKS = {
         ({}, {"origin": "tally"}),
     ],
     "flat_origin_valid": [({}, {"origin": "found"})],
+    "grade_count_at_least_1": [({}, {"plants_count": 0})],
     "grade_count_grade_valid": [({}, {"grade": "third"})],
     "grade_count_heads_at_least_1": [({}, {"heads_per_plant": 0})],
     "harvest_not_negative": [({}, {"kilograms": -1})],
     "healing_plan_method_valid": [({}, {"method": "glue"})],
+    "job_done_lte_total": [({"total_count": 5}, {"done_count": 6})],
+    "job_state_valid": [({}, {"state": "asleep"})],
+    "label_stock_has_labels": [({}, {"columns": 0}), ({}, {"rows": 0}), ({}, {"label_width_mm": 0})],
+    "label_stock_paper_valid": [({}, {"paper": "A5"})],
     "layout_pattern_valid": [({}, {"pattern": "spiral"})],
+    "leaving_count_at_least_1": [({}, {"plants_count": 0})],
+    "leaving_reason_valid": [({}, {"reason": "stolen"})],
+    "leaving_to_another_flat": [({"reason": "moved"}, {"to_flat": F("flat")})],
+    "leaving_to_flat_is_moved": [({}, {"to_flat": m.Flat})],
     "mark_cause_valid": [({}, {"cause": "moon"})],
     "mark_kind_valid": [({}, {"kind": "guess"})],
     "mark_state_valid": [({}, {"state": "green"})],
@@ -58,7 +68,7 @@ CHECKS = {
     "pause_ends_after_start": [({}, {"ended_at": EARLIER})],
     "place_kind_valid": [({}, {"kind": "shelf"})],
     "place_not_in_itself": [({}, {"stands_in": F("id")})],
-    "pool_count_at_least_1": [({}, {"plants_count": 0})],
+    "place_move_not_into_itself": [({}, {"stands_in": F("place")})],
     "run_cut_valid": [({}, {"cut": "through"})],
     "run_finishes_after_start": [({"started_at": AT}, {"finished_at": EARLIER})],
     "run_method_valid": [({}, {"method": ""})],
@@ -103,13 +113,23 @@ RECORD = {"is_record": True, "is_closed": True}
 PARTIAL = {
     "cell_one_present_per_place": ({}, {"graft_no": 2}, {"is_present": False}),
     "day_count_one_record_per_run": (RECORD, {"day": DAY + timedelta(days=1)}, {"is_record": False}),
+    "grade_count_once_without_even": ({}, {}, {"is_even": True}),
     "flat_own_name_once_per_season": ({**TALLY, "season": m.Season}, {}, None),
     "pause_one_open_per_session": ({}, {}, {"ended_at": AT}),
     "tally_row_once_per_run_and_day": ({}, {}, {"replaced_at": AT}),
 }
+# A NULL is equal to nothing, not even to a NULL.
+NOT_NULL = {"grade_count_once": {"is_even": True}}
 # Whatever breaks the first breaks the second too, and a database names the one that it looks at first.
 SHADOWED = {"flat_origin_valid": "flat_origin_valid|flat_of_one_origin"}
-NEEDS_ROW = {(m.Cell, "moved_from"): m.Cell, (m.Worker, "account"): m.Account}
+NEEDS_ROW = {
+    (m.Cell, "moved_from"): m.Cell,
+    (m.Worker, "account"): m.Account,
+    (m.Leaving, "check_ref"): m.Check,
+    (m.Grading, "leaving"): m.Leaving,
+}
+# What must stand beside it.
+BESIDE = {(m.Cell, "moved_from"): {"came_by": m.Leaving}}
 
 
 def constraints(kind):
@@ -138,6 +158,7 @@ def write(row, **values):
 def test_check(name, fields, bad):
     model, _constraint = constraints(CheckConstraint)[name]
     row = build(model, fields)
+    bad = {column: ROWS[v]() if isinstance(v, type) else v for column, v in bad.items()}
     with pytest.raises(IntegrityError, match=SHADOWED.get(name, name)):
         write(row, **bad)
 
@@ -150,7 +171,7 @@ def test_there_is_one_farm():
 @pytest.mark.parametrize("name", constraints(UniqueConstraint))
 def test_unique(name):
     model, constraint = constraints(UniqueConstraint)[name]
-    both, second_alone, _out = PARTIAL.get(name, ({}, {}, None))
+    both, second_alone, _out = PARTIAL.get(name, (NOT_NULL.get(name, {}), {}, None))
     first, second = build(model, both), build(model, {**both, **second_alone})
     with pytest.raises(IntegrityError, match=r"(?i)unique"):
         write(second, **{field: getattr(first, field) for field in constraint.fields})
@@ -172,6 +193,7 @@ def test_own_names_of_flats_kept_here_may_repeat():
 @pytest.mark.parametrize(("model", "field"), unique_fields())
 def test_unique_column(model, field):
     given = {field: NEEDS_ROW[model, field]} if (model, field) in NEEDS_ROW else {}
+    given |= BESIDE.get((model, field), {})
     first, second = build(model, given), build(model, given)
     with pytest.raises(IntegrityError, match=r"(?i)unique"):
         write(second, **{field: getattr(first, field)})
