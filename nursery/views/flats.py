@@ -12,6 +12,7 @@ from nursery.actions.states import CellState, flat_states
 from nursery.calc.codes import spoken
 from nursery.models import LEFT_STAGES, Check, Flat, Run, Stage
 from nursery.views.drawing import draw_flat
+from nursery.views.flat_acts import acts_of
 from nursery.views.flat_story import checks_of, day_lines, disputes, losses, named_runs, run_lines
 from nursery.views.standing import drawing_of, grafting_said, pairings_said, places_said, standing_of
 
@@ -31,6 +32,7 @@ def flat_detail(request: HttpRequest, code: str) -> HttpResponse:
         **_story(flat, runs, cells),
         **_next(flat, runs, cells),
         "standing": standing,
+        "acts": acts_of(request.user, flat, runs=runs, cells=cells),
         "days": day_lines(flat, runs, request.user),
         "checks": checks,
         "closed": _just_closed(checks, request.GET.get("closed", "")),

@@ -1,0 +1,27 @@
+"""What else can be done with a flat, beside the one thing that comes next: the list behind "More"."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from nursery.actions.states import CellState
+from nursery.models import Account, Flat, Run
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """One line of the list: what a person would say, and the page where it is done."""
+
+    label: str
+    url: str
+
+
+def acts_of(user: Account, flat: Flat, *, runs: Iterable[Run], cells: Iterable[CellState]) -> list[Act]:
+    """Return what ``user`` may do with the flat as it stands, the most frequent first."""
+    return list(_acts(user, flat, list(runs), list(cells)))
+
+
+def _acts(user: Account, flat: Flat, runs: list[Run], cells: list[CellState]) -> Iterator[Act]:
+    yield Act(_("Label"), reverse("code-label", args=[flat.code]))
