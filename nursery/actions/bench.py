@@ -166,7 +166,7 @@ def stage_of(flat: Flat) -> str | None:
     return stage
 
 
-def begin_run(flat: Flat, *, session: Session, work: Work, stamp: Stamp, **columns: object) -> Run:
+def begin_run(flat: Flat, *, session: Session | None, work: Work, stamp: Stamp, **columns: object) -> Run:
     """Store a run that begins now. ``columns`` are its number, first place and perhaps its key."""
     work.check()
     farm = Farm.objects.current()
@@ -212,7 +212,7 @@ def _put_on(session: Session, tray: Flat | Tray, work: Work, stamp: Stamp) -> Ru
     if known:
         return known
     if isinstance(tray, Tray):
-        flat = _new_flat(tray, stamp)
+        flat = new_flat(tray, stamp)
     assert flat is not None
     _require_free(flat)
     if flat.sowing:
@@ -226,7 +226,8 @@ def _put_on(session: Session, tray: Flat | Tray, work: Work, stamp: Stamp) -> Ru
     return run
 
 
-def _new_flat(tray: Tray, stamp: Stamp) -> Flat:
+def new_flat(tray: Tray, stamp: Stamp, *, is_pooled: bool = False) -> Flat:
+    """Take a tray into the book; ValidationError if its code is not free or its layout uses no place."""
     if tray.code:
         free = PrintedCode.objects.free().filter(code=tray.code)
         if not free.update(used_at=stamp.at):
@@ -237,6 +238,7 @@ def _new_flat(tray: Tray, stamp: Stamp) -> Flat:
         code=tray.code or issue_code(FLAT),
         tray_format=tray.tray_format,
         layout=tray.layout,
+        is_pooled=is_pooled,
         created_at=stamp.at,
     )
     if not used_places(flat):

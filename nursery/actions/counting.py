@@ -126,7 +126,7 @@ def _day_rows(facts: FlatFacts, runs: dict[int, RunFact], day: date) -> list[Day
     is_closed |= any(left_on == day for _run_id, left_on, _plants in facts.left)
     tallies = _tally_cells(facts, runs, day)
     _add_pools(facts, tallies, day)
-    numbers = _numbers_for(facts, day)
+    numbers = numbers_for(facts, day)
     for run_id, tally in tallies.items():
         given = numbers.get(run_id)
         if given and given.day < day:
@@ -242,7 +242,7 @@ class Numbers:
     wilting: int
 
 
-def _numbers_for(facts: FlatFacts, day: date) -> dict[int, Numbers]:
+def numbers_for(facts: FlatFacts, day: date) -> dict[int, Numbers]:
     """Return the numbers that speak for each run on ``day``: the last ones since the whole flat was seen.
 
     They are void where a check by cells was closed on their own day. Of several checks by numbers on a day

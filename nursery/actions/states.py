@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from nursery.actions.ledger import CellFact, FlatFacts, Ledger, RunFact, read_ledger
+from nursery.actions.stock import stock_of
 from nursery.calc.fold import MarkFact, fold_cell
 from nursery.models import Flat
 
@@ -58,15 +59,16 @@ def cell_states(facts: FlatFacts, runs: dict[int, RunFact], *, day: date) -> dic
 def _cell_state(facts: FlatFacts, cell: CellFact, run_number: int, day: date) -> CellState:
     marks: list[MarkFact] = facts.marks.get(cell.id, [])
     fold = fold_cell(marks)
+    has_moved = cell.moved_on is not None  # then it stands elsewhere, whatever a late mark says of it here
     return CellState(
         cell_id=cell.id,
         place_no=cell.place_no,
         graft_no=cell.graft_no,
         run_number=run_number,
-        state=fold.state,
+        state="gone" if has_moved else fold.state,
         before=fold_cell([mark for mark in marks if mark.day < day]).state,
         open_uuids=tuple(mark.uuid for mark in fold.open),
-        disagreement=fold.disagreement,
+        disagreement=fold.disagreement or (has_moved and fold.state != "gone"),
         cause=facts.causes.get(fold.deciding.uuid, "") if fold.deciding else "",
         decided_on=fold.deciding.day if fold.deciding else None,
         is_present=cell.is_present,
@@ -81,11 +83,13 @@ def summaries(ledger: Ledger) -> dict[str, FlatSummary]:
 def _summary(facts: FlatFacts) -> FlatSummary:
     folds = [fold_cell(facts.marks.get(cell.id, [])) for cell in facts.cells if cell.is_present]
     states = [fold.state for fold in folds]
-    dead, gone = states.count("dead"), states.count("gone")
+    stock = stock_of(facts).values()
+    by_number = sum(run.dead_by_number for run in stock)
+    alive = sum(run.alive for run in stock)
     return FlatSummary(
-        alive=len(states) - dead - gone,
-        wilting=states.count("wilting"),
-        dead=dead,
-        gone=gone,
+        alive=alive,
+        wilting=min(states.count("wilting"), alive),
+        dead=states.count("dead") + by_number,
+        gone=states.count("gone") + sum(run.left_by_number for run in stock),
         disagreements=sum(fold.disagreement for fold in folds),
     )
