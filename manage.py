@@ -15,20 +15,23 @@ def ensure_python_fits() -> None:
         sys.exit(f"Takebook needs Python {wanted} or newer; this is {sys.version.split()[0]}.")
 
 
-def take_data_option(arguments: list) -> None:
-    """Let ``start --data DIR`` beat TAKEBOOK_DATA: the settings read it at the moment of their import."""
-    if arguments[:1] != ["start"]:
+def take_folder_options(arguments: list) -> None:
+    """Let ``--data`` and ``--copies`` beat their variables: the settings read them when they are imported."""
+    if arguments[:1] not in [["start"], ["backup"], ["restore"]]:
         return
-    parser = argparse.ArgumentParser(prog="manage.py start", add_help=False, allow_abbrev=False)
+    parser = argparse.ArgumentParser(prog=f"manage.py {arguments[0]}", add_help=False, allow_abbrev=False)
     parser.add_argument("--data", metavar="DIR")
-    chosen = parser.parse_known_args(arguments[1:])[0].data
-    if chosen:
-        os.environ["TAKEBOOK_DATA"] = chosen
+    parser.add_argument("--copies", metavar="DIR")
+    chosen = parser.parse_known_args(arguments[1:])[0]
+    if chosen.data:
+        os.environ["TAKEBOOK_DATA"] = chosen.data
+    if chosen.copies:
+        os.environ["TAKEBOOK_COPIES"] = chosen.copies
 
 
 def main() -> None:
     ensure_python_fits()
-    take_data_option(sys.argv[1:])
+    take_folder_options(sys.argv[1:])
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "nursery.settings")
     try:
         from django.core.exceptions import ImproperlyConfigured

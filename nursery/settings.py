@@ -1,5 +1,6 @@
 """Settings of Takebook. Everything a farm changes is an environment variable named here."""
 
+import datetime
 import errno
 import os
 from pathlib import Path
@@ -35,6 +36,16 @@ def env_data_dir() -> Path:
     return path
 
 
+def env_time(name: str, default: str) -> datetime.time:
+    """Return a time of day from the environment, as 02:30."""
+    try:
+        return datetime.datetime.strptime(os.environ.get(name) or default, "%H:%M").time()
+    except ValueError as error:
+        raise ImproperlyConfigured(
+            f"{name} must be a time of day, as 02:30, got {os.environ[name]!r}."
+        ) from error
+
+
 def secret_key(data_dir: Path) -> str:
     """Return the farm's own secret key, made at the first start and readable by its owner only."""
     path = data_dir / "secret_key"
@@ -51,6 +62,12 @@ def secret_key(data_dir: Path) -> str:
 DATA_DIR = env_data_dir()
 SECRET_KEY = os.environ.get("TAKEBOOK_SECRET_KEY") or secret_key(DATA_DIR)
 DEBUG = env_flag("TAKEBOOK_DEBUG")
+
+# Nightly copies: a second folder beside DATA_DIR/copies, and the time on the farm's clock.
+COPIES_DIR = Path(os.environ["TAKEBOOK_COPIES"]).resolve() if os.environ.get("TAKEBOOK_COPIES") else None
+COPIES_AT = env_time("TAKEBOOK_COPIES_AT", "02:30")
+# Where pg_dump, pg_restore and psql are, if not among the programs of this machine.
+POSTGRES_PROGRAMS = os.environ.get("TAKEBOOK_PG_PROGRAMS", "")
 
 # A laptop on a farm network is reached by whatever address the router gave it, so any name is
 # answered. No address is built from the Host header: labels carry the farm's setting, and nothing is mailed.

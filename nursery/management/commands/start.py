@@ -7,6 +7,8 @@ from django.conf import settings
 from django.core.management import BaseCommand, call_command
 from django.db import DatabaseError, OperationalError
 
+from nursery.actions.copies_keeper import keeping_copies
+from nursery.actions.copies_lock import FolderInUse, hold_folder
 from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD, address_demo_labels
 from nursery.actions.first_account import drop_first_key, is_first_account_wanted, new_first_key
 from nursery.actions.serving import (
@@ -33,11 +35,19 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000, help="port to listen on (8000)")
         parser.add_argument("--host", default="0.0.0.0", help="address to listen on (every address)")
         parser.add_argument("--data", metavar="DIR", help="data directory; beats TAKEBOOK_DATA")
+        parser.add_argument("--copies", metavar="DIR", help="a second folder for the nightly copies")
 
     def handle(self, **options):
         host, port = options["host"], options["port"]
         if options["data"] and Path(options["data"]).resolve() != settings.DATA_DIR:
             sys.exit("--data is read before the settings: call this command through manage.py.")
+        try:
+            with hold_folder(settings.DATA_DIR):
+                self._serve(host, port, options)
+        except FolderInUse as error:
+            sys.exit(str(error))
+
+    def _serve(self, host: str, port: int, options: dict) -> None:
         try:
             ensure_port_is_free(host, port)
             self._prepare(options["demo"])
@@ -49,9 +59,11 @@ class Command(BaseCommand):
             sys.exit(_sentence(error))
         self._tell_addresses(host, port)
         self._tell_login()
+        self._tell_copies()
         self.stdout.write("Ctrl-C ends the program. What was entered stays in " + str(settings.DATA_DIR))
         self.stdout.flush()
-        serve(host, port)
+        with keeping_copies():
+            serve(host, port)
 
     def _prepare(self, wants_demo: bool) -> None:
         self.stdout.write(f"Preparing the book in {settings.DATA_DIR}")
@@ -95,6 +107,13 @@ class Command(BaseCommand):
         else:
             drop_first_key(settings.DATA_DIR)
             self.stdout.write("Log in with the name and password that a grower of the farm gave you.\n")
+
+    def _tell_copies(self) -> None:
+        second = settings.COPIES_DIR
+        also = f" and in {second}" if second else ""
+        self.stdout.write(f"A copy is made every night in {settings.DATA_DIR / 'copies'}{also}")
+        if second and not second.is_dir():
+            self.stdout.write(f"There is no folder {second} now: plug in its disk, or make the folder.")
 
 
 def _sentence(error: Exception) -> str:
