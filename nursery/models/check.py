@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils.translation import gettext_lazy as _
 
-from nursery.models.base import Event, choices_check
+from nursery.models.base import Event, EventQuerySet, choices_check
 
 if TYPE_CHECKING:
     from nursery.models.season import Season
@@ -91,6 +91,12 @@ class Check(models.Model):
         default=False, help_text=_("Derived from the closings; recount proves it.")
     )
     is_void = models.BooleanField(default=False)
+    opened_as = models.JSONField(
+        null=True,
+        blank=True,
+        editable=False,
+        help_text=_("Kind and places it was opened with, where its closing says otherwise."),
+    )
 
     objects = CheckQuerySet.as_manager()
 
@@ -134,8 +140,22 @@ class Mark(Event):
         ]
 
 
+class ClosingQuerySet(EventQuerySet):
+    def pending_asks(self) -> Self:
+        """Askings that nobody answered: not left closed by a grower, no reopening since, still closed."""
+        answered = Closing.objects.filter(
+            check_ref=OuterRef("check_ref"), kind=Closing.Kind.REOPEN, pk__gt=OuterRef("pk")
+        )
+        asked = self.standing().filter(kind=Closing.Kind.ASK, check_ref__is_closed=True)
+        asked = asked.filter(~Exists(answered), check_ref__is_void=False)
+        return asked.select_related("by_worker", "sent_by", "check_ref__flat").order_by("at", "pk")
+
+
 class Closing(Event):
     """A check was closed, or opened again. A reopening names the closings it takes back.
+
+    A closing may say what was seen: the whole flat, or a part (``seen_places``, beside what was tapped). One
+    that does not say leaves the check as it was opened.
 
     Crew, who may not reopen, ask: that changes nothing but is shown to the growers until one of them reopens
     the check or voids the asking.
@@ -146,6 +166,10 @@ class Closing(Event):
         REOPEN = "reopen", _("Opened again")
         ASK = "ask", _("Asked to open again")
 
+    class Seen(models.TextChoices):
+        WHOLE = "whole", _("Whole flat")
+        PART = "part", _("Part of the flat")
+
     check_ref = models.ForeignKey(Check, models.PROTECT, related_name="closings", db_column="check_id")
     kind = models.CharField(max_length=6, choices=Kind)
     replaces = models.JSONField(default=list, blank=True)
@@ -153,9 +177,16 @@ class Closing(Event):
         default=list, blank=True, help_text=_("UUIDs of the marks its author could see.")
     )
     reason = models.CharField(max_length=200, blank=True)
+    seen = models.CharField(max_length=5, choices=Seen, blank=True)
+    seen_places = models.JSONField(null=True, blank=True)
+
+    objects = ClosingQuerySet.as_manager()
 
     class Meta:
-        constraints = [choices_check("closing_kind_valid", "kind", ["close", "reopen", "ask"])]
+        constraints = [
+            choices_check("closing_kind_valid", "kind", ["close", "reopen", "ask"]),
+            choices_check("closing_seen_valid", "seen", ["", "whole", "part"]),
+        ]
 
 
 class NumberCount(models.Model):
