@@ -1,4 +1,4 @@
-"""Drawing labels as a PDF; the only file that knows the PDF library.
+"""Drawing labels as a PDF; the only file that knows the PDF library (``timing.py`` races against it).
 
 Millimetres from the top left become points from the bottom left here, once. The font is embedded, the
 QR symbols are exact rectangles, and the same labels give the same bytes.

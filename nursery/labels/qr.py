@@ -2,13 +2,16 @@
 
 An address of capitals, digits and ``$%*+-./:`` and space goes in as alphanumeric text, 5.5 bits a
 character; any other address as bytes, 8 bits a character (ISO/IEC 18004). The mask is the one with the
-lowest penalty; finding it takes most of the time a label needs, so symbols are remembered.
+lowest penalty (``qr_mask``); even so the symbol takes half of the time a label needs, so symbols are
+remembered.
 """
 
 import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
+
+from nursery.labels.qr_mask import masked_modules
 
 QUIET_MODULES = 4  # ISO/IEC 18004
 ALPHANUMERIC = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")
@@ -45,17 +48,19 @@ def symbol(address: str, level: Level) -> Symbol:
     """
     from qrcode import QRCode, constants
     from qrcode.exceptions import DataOverflowError
-    from qrcode.util import MODE_8BIT_BYTE, MODE_ALPHA_NUM, QRData
+    from qrcode.util import MODE_8BIT_BYTE, MODE_ALPHA_NUM, QRData, create_data
 
     if not address:
         raise ValueError("address must not be empty")
     mode = MODE_ALPHA_NUM if ALPHANUMERIC.issuperset(address) else MODE_8BIT_BYTE
     correction = {"M": constants.ERROR_CORRECT_M, "Q": constants.ERROR_CORRECT_Q}[level]
-    code = QRCode(error_correction=correction, border=0)
+    code = QRCode(error_correction=correction)
     code.add_data(QRData(address.encode(), mode=mode), optimize=0)
     try:
-        code.make(fit=True)
+        version = code.best_fit()
+        words = create_data(version, correction, code.data_list)
     except (DataOverflowError, ValueError) as error:
         raise ValueError(f"address is too long for a QR symbol: {len(address)} characters") from error
-    rows = "\n".join("".join("1" if dark else "0" for dark in row) for row in code.modules)
-    return Symbol(rows, code.modules_count)
+    modules, side = masked_modules(words, version=version, correction=correction)
+    rows = "\n".join(modules[start : start + side] for start in range(0, side * side, side))
+    return Symbol(rows, side)
