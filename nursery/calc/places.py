@@ -8,6 +8,9 @@ used, and each hand-over begins another run at a place of its own; a run reaches
 next one begins. Places without a plant are skipped and take no number in the order of grafting. Example:
 places 1 to 6, place 2 blank, a second run from place 4: the first run has 1 and 3, the second 4, 5 and 6.
 
+Spans. "A10-B2" is every place from A10 to B2 as one reads: A10, A11, A12, B1, B2 in a flat of 12 columns. "C" is
+the whole row, "A-C" the rows A, B and C.
+
 Source: our convention; the arithmetic is counted out in the tests.
 """
 
@@ -19,6 +22,8 @@ from itertools import pairwise
 _PLACE = re.compile(r"([A-Z])0*([1-9]\d{0,2})", re.ASCII)
 _COUNT_DIGITS_MOST = 9  # more than any flat has; longer ones would cost time, or an error of Python's own
 _SEPARATORS = re.compile(r"[\s,;.]+")
+_DASH = re.compile(r"\s*(?:-|\u2013|\.\.)\s*")
+_ROW = re.compile(r"[A-Z]", re.ASCII)
 
 
 class PlaceError(ValueError):
@@ -107,6 +112,70 @@ def read_blanks(text: str, used_places: Sequence[int], *, rows: int, columns: in
             raise PlaceError("unused", part)
         blanks.add(place_no)
     return sorted(blanks)
+
+
+def read_places(text: str, *, rows: int, columns: int) -> list[int]:
+    """Return the places that somebody typed, such as "A1 A2 C3-C12" or "A-C F".
+
+    Parameters
+    ----------
+    text : str
+        Places, rows and spans of either, parted by spaces or commas, in any order. A span runs as one reads.
+    rows, columns : int
+        Shape of the flat.
+
+    Returns
+    -------
+    list of int
+        Place numbers, ascending, each once; empty for an empty text.
+
+    Raises
+    ------
+    PlaceError
+        As by ``place_number``; 'form' also for a span that runs backwards.
+    """
+    places: set[int] = set()
+    for part in _SEPARATORS.split(_DASH.sub("-", text)):
+        if not part:
+            continue
+        first, dash, last = part.partition("-")
+        begin = _ends(first, rows=rows, columns=columns)[0]
+        end = _ends(last if dash else first, rows=rows, columns=columns)[1]
+        if end < begin:
+            raise PlaceError("form", part)
+        places.update(range(begin, end + 1))
+    return sorted(places)
+
+
+def _ends(said: str, *, rows: int, columns: int) -> tuple[int, int]:
+    """Return the first and last place of what is said: a place, or a whole row."""
+    if _ROW.fullmatch(said.upper()):
+        first = place_number(f"{said}1", rows=rows, columns=columns)
+        return first, first + columns - 1
+    place = place_number(said, rows=rows, columns=columns)
+    return place, place
+
+
+def spans_of(places: Sequence[int]) -> list[tuple[int, int]]:
+    """Return places as spans (first, last) of neighbours in reading order, ascending.
+
+    Example: 1, 2, 3, 7 is (1, 3) and (7, 7). The order of ``places`` does not matter, each counts once.
+    """
+    spans: list[tuple[int, int]] = []
+    for place in sorted(set(places)):
+        if spans and spans[-1][1] == place - 1:
+            spans[-1] = (spans[-1][0], place)
+        else:
+            spans.append((place, place))
+    return spans
+
+
+def places_text(places: Sequence[int], columns: int) -> str:
+    """Return places so that ``read_places`` reads them: 1 to 3 and 7 of 12 columns are "A1-A3 A7"."""
+    return " ".join(
+        place_name(first, columns) + (f"-{place_name(last, columns)}" if last > first else "")
+        for first, last in spans_of(places)
+    )
 
 
 def allot(places: Sequence[int], starts: Sequence[int]) -> list[Allotted]:

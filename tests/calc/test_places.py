@@ -4,7 +4,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nursery.calc.places import PlaceError, allot, place_name, place_number, read_blanks
+from nursery.calc.places import (
+    PlaceError,
+    allot,
+    place_name,
+    place_number,
+    places_text,
+    read_blanks,
+    read_places,
+    spans_of,
+)
 
 
 def test_names_places_row_by_row_from_the_label_corner():
@@ -49,6 +58,52 @@ def test_refuses_blanks_that_cannot_be(text, reason):
     with pytest.raises(PlaceError) as raised:
         read_blanks(text, [1, 3, 5], rows=1, columns=5)
     assert raised.value.reason == reason
+
+
+@pytest.mark.parametrize(
+    ("text", "places"),
+    [
+        ("", []),
+        ("B1 a01, A1", [1, 13]),
+        ("A10-B2", [10, 11, 12, 13, 14]),
+        ("a10 \u2013 b2; C1", [10, 11, 12, 13, 14, 25]),
+        ("A11..B1", [11, 12, 13]),
+        ("B", list(range(13, 25))),
+        ("A-B", list(range(1, 25))),
+        ("A12-B", list(range(12, 25))),
+    ],
+)
+def test_reads_places_rows_and_spans(text, places):
+    # Counted out by hand for a flat of 6 rows and 12 columns.
+    assert read_places(text, rows=6, columns=12) == places
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("B2-A1", "form"),
+        ("A1-", "form"),
+        ("-A1", "form"),
+        ("12", "form"),
+        ("A1-G1", "outside"),
+        ("G", "outside"),
+    ],
+)
+def test_refuses_spans_that_cannot_be(text, reason):
+    with pytest.raises(PlaceError) as raised:
+        read_places(text, rows=6, columns=12)
+    assert raised.value.reason == reason
+
+
+def test_says_places_as_spans():
+    assert spans_of([7, 1, 3, 2]) == [(1, 3), (7, 7)]
+    assert places_text([1, 2, 3, 7, 13], 12) == "A1-A3 A7 B1"
+
+
+@given(rows=st.integers(1, 26), columns=st.integers(1, 40), data=st.data())
+def test_reads_back_every_text_of_places(rows, columns, data):
+    places = sorted(data.draw(st.sets(st.integers(1, rows * columns))))
+    assert read_places(places_text(places, columns), rows=rows, columns=columns) == places
 
 
 def test_allots_the_example_of_the_docstring():
