@@ -12,7 +12,18 @@ from nursery.actions.counting import lock_flats, recount_flats
 from nursery.actions.stamp import Stamp
 from nursery.actions.stock import flat_stock
 from nursery.calc.codes import spoken
-from nursery.models import Cell, Check, Flat, Grading, Leaving, Stage, StageMove, Voiding, standing_moves
+from nursery.models import (
+    LEFT_STAGES,
+    Cell,
+    Check,
+    Flat,
+    Grading,
+    Leaving,
+    Stage,
+    StageMove,
+    Voiding,
+    standing_moves,
+)
 
 
 @transaction.atomic
@@ -54,8 +65,8 @@ def _undo(leavings: list[Leaving], moves: list[StageMove], *, stamp: Stamp, reas
         _void(leaving.uuid, "leaving", stamp, reason)
         for grading in Grading.objects.standing().filter(leaving=leaving):
             _void(grading.uuid, "grading", stamp, reason)
-    for move in [*moves, *_closings_of(leavings)]:
-        _void(move.uuid, "stage move", stamp, reason)
+    for uuid in dict.fromkeys(move.uuid for move in [*moves, *_closings_of(leavings)]):
+        _void(uuid, "stage move", stamp, reason)
     looks = [leaving.check_ref_id for leaving in leavings if leaving.check_ref_id]
     Check.objects.filter(pk__in=looks).update(is_void=True)
     Check.objects.filter(uuid__in=[move.uuid for move in moves]).update(is_void=True)
@@ -71,12 +82,15 @@ def _void(uuid: UUID, noun: str, stamp: Stamp, reason: str) -> None:
 
 def _closings_of(leavings: list[Leaving]) -> list[StageMove]:
     """Return the moves by which flats were done when their last plant left by one of ``leavings``."""
-    alone = [leaving for leaving in leavings if leaving.act is None]
-    flats = {leaving.flat_id: leaving for leaving in alone}
-    moves = StageMove.objects.standing().filter(
-        flat__in=flats, act=None, stage__in=["dispatched", "discarded"]
-    )
-    return [move for move in moves if move.at == flats[move.flat_id].at]
+    flats = {leaving.flat_id: leaving for leaving in leavings}
+    moves = StageMove.objects.standing().filter(flat__in=flats, stage__in=LEFT_STAGES)
+    return [move for move in moves if _is_closing(move, flats[move.flat_id])]
+
+
+def _is_closing(move: StageMove, leaving: Leaving) -> bool:
+    if leaving.act is None:
+        return move.act is None and move.at == leaving.at
+    return move.act == leaving.act
 
 
 def _take_back_plants(leaving: Leaving) -> None:

@@ -8,8 +8,8 @@ used, and each hand-over begins another run at a place of its own; a run reaches
 next one begins. Places without a plant are skipped and take no number in the order of grafting. Example:
 places 1 to 6, place 2 blank, a second run from place 4: the first run has 1 and 3, the second 4, 5 and 6.
 
-Spans. "A10-B2" is every place from A10 to B2 as one reads: A10, A11, A12, B1, B2 in a flat of 12 columns. "C" is
-the whole row, "A-C" the rows A, B and C.
+Spans. "A10-B2" is every place from A10 to B2 as one reads: A10, A11, A12, B1, B2 in a flat of 12 columns.
+"C" is the whole row, "A-C" the rows A, B and C.
 
 Source: our convention; the arithmetic is counted out in the tests.
 """
