@@ -218,17 +218,21 @@ def _add_pools(facts: FlatFacts, tallies: dict[int, Tally], day: date) -> None:
 def _take_leavings(tally: Tally, facts: FlatFacts, run: RunFact, day: date) -> None:
     """Count the plants that left by number: first those that nobody saw, then those seen alive.
 
-    Where fewer are left than are said to have gone, the dead stand and the count is in disagreement.
+    What left has left: where more are said to be dead than can be, these are fewer, and the count is in
+    disagreement. So a plant that stands in a pooled flat is never counted here as well.
     """
     for run_id, left_on, plants in sorted(facts.left, key=lambda entry: entry[1]):
         if run_id != run.id or left_on > day:
             continue
         unseen = tally.grafted - tally.seen
-        left = min(plants, unseen + tally.alive)
-        tally.has_disagreement |= left < plants
-        tally.alive -= max(0, left - unseen)
+        left = min(plants, unseen + tally.alive + tally.dead)
+        seen = max(0, left - unseen)
+        died = max(0, seen - tally.alive)
+        tally.has_disagreement |= died > 0
+        tally.alive -= seen - died
+        tally.dead -= died
         tally.wilting = min(tally.wilting, tally.alive)
-        tally.seen += min(left, unseen)
+        tally.seen += left - seen
         tally.gone += left
         tally.gone_early += left if is_early_leaving(run.grafted_on, left_on) else 0
 

@@ -37,6 +37,38 @@ def differences() -> Iterator[str]:
     for flat in Flat.objects.order_by("pk").iterator(chunk_size=500):
         yield from _wrong_closed_flags(flat)
         yield from _wrong_counts(flat)
+        yield from _doubled(flat)
+
+
+def _doubled(flat: Flat) -> Iterator[str]:
+    """Yield what says that a plant stands in two flats, or in none: each that came must have gone."""
+    cells = flat.cells.filter(moved_from__isnull=False)
+    for cell in cells.select_related("moved_from", "came_by"):
+        act, old = cell.came_by, cell.moved_from
+        if (act.flat_id, act.to_flat_id, cell.run_id) != (old.flat_id, flat.pk, old.run_id):
+            yield f"{flat.code} place {cell.place_no}: came by an act that moved another plant"
+        if Voiding.objects.filter(target_uuid=act.uuid).exists():
+            yield f"{flat.code} place {cell.place_no}: the act by which it came was taken back"
+    places = list(flat.cells.filter(is_present=True).values_list("place_no", flat=True))
+    if len(places) != len(set(places)):
+        yield f"{flat.code}: two plants in one place"
+    for run_id, out in _moved_out(flat).items():
+        gone = max((row.gone for row in DayCount.objects.filter(flat=flat, run=run_id)), default=0)
+        if gone < out:
+            yield f"{flat.code} run key {run_id}: {out} moved to other flats, but only {gone} are gone here"
+
+
+def _moved_out(flat: Flat) -> dict[int, int]:
+    """Return how many plants of each run stand in other flats by now, having stood here."""
+    out: dict[int, int] = {}
+    for leaving in Leaving.objects.filter(flat=flat, to_flat__isnull=False, check_ref=None):
+        if not Voiding.objects.filter(target_uuid=leaving.uuid).exists():
+            for count in leaving.counts.all():
+                out[count.run_id] = out.get(count.run_id, 0) + count.plants_count
+    for cell in flat.cells.filter(moved_to__isnull=False).select_related("run", "came_by"):
+        if cell.came_by is None or cell.run.flat_id != flat.pk:  # one that came home is counted where it left
+            out[cell.run_id] = out.get(cell.run_id, 0) + 1
+    return out
 
 
 def _wrong_closed_flags(flat: Flat) -> Iterator[str]:
@@ -46,6 +78,27 @@ def _wrong_closed_flags(flat: Flat) -> Iterator[str]:
         is_closed = any(closing.kind == "close" and str(closing.uuid) not in named for closing in closings)
         if check.is_closed != is_closed:
             yield f"{flat.code} check {check.uuid}: is_closed is {check.is_closed}, should be {is_closed}"
+        valid = [one for one in closings if one.kind == "close" and str(one.uuid) not in named]
+        saw, should = _saw(check.kind, check.seen_places), _should_have_seen(check, valid)
+        if saw != should:
+            yield f"{flat.code} check {check.uuid}: it saw {saw}, its closings say {should}"
+
+
+def _saw(kind: str, places: list[int] | None) -> tuple[str, frozenset[int]]:
+    return kind, frozenset(places or []) if kind == "part" else frozenset()
+
+
+def _should_have_seen(check: Check, closings: list[Closing]) -> tuple[str, frozenset[int]]:
+    """Return what the closings that stand say of a check: the most that one of them, or all parts, saw."""
+    said = [_saw(one.seen, one.seen_places) for one in closings if one.seen]
+    if len(said) < len(closings) or not closings:  # somebody closed it as it was opened
+        opened = check.opened_as or {"kind": check.kind, "seen_places": check.seen_places}
+        said.append(_saw(opened["kind"], opened["seen_places"]))
+    if check.kind == "numbers":
+        return _saw("numbers", None)
+    if any(kind == "whole" for kind, _places in said):
+        return _saw("whole", None)
+    return "part", frozenset().union(*(places for _kind, places in said))
 
 
 def _wrong_counts(flat: Flat) -> Iterator[str]:
@@ -160,7 +213,7 @@ def _said_by_numbers(book: _Book, run_id: int, day: date) -> tuple[date, int, in
 
 
 def _let_go(counts: _Counts, book: _Book, run_id: int, day: date) -> None:
-    """Let plants go one by one: one that nobody saw, else one that was seen alive, else nobody."""
+    """Let plants go one by one: one that nobody saw, else one seen alive, else one that was called dead."""
     grafted_on = Run.objects.get(pk=run_id).grafted_on
     for went_run, went_on, plants in book.went:
         if went_run != run_id or went_on > day:
@@ -171,8 +224,10 @@ def _let_go(counts: _Counts, book: _Book, run_id: int, day: date) -> None:
             elif counts["alive"] > 0:
                 counts["alive"] -= 1
                 counts["wilting"] = min(counts["wilting"], counts["alive"])
-            else:
+            elif counts["dead"] > 0:
+                counts["dead"] -= 1
                 counts["has_disagreement"] = True
+            else:
                 break
             counts["gone"] += 1
             counts["gone_early"] += went_on < grafted_on + timedelta(days=7)

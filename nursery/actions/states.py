@@ -84,12 +84,11 @@ def _summary(facts: FlatFacts) -> FlatSummary:
     folds = [fold_cell(facts.marks.get(cell.id, [])) for cell in facts.cells if cell.is_present]
     states = [fold.state for fold in folds]
     stock = stock_of(facts).values()
-    by_number = sum(run.dead_by_number for run in stock)
     alive = sum(run.alive for run in stock)
     return FlatSummary(
         alive=alive,
         wilting=min(states.count("wilting"), alive),
-        dead=states.count("dead") + by_number,
+        dead=states.count("dead") + sum(run.dead_by_number for run in stock),
         gone=states.count("gone") + sum(run.left_by_number for run in stock),
         disagreements=sum(fold.disagreement for fold in folds),
     )

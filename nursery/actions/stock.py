@@ -34,17 +34,22 @@ class RunStock:
     dead_by_number: int = 0
 
     @property
-    def alive(self) -> int:
-        known = len(self.living_cells) + self.moved_in
-        return max(0, known - self.left_by_number - self.dead_by_number)
-
-    @property
-    def dead(self) -> int:
-        return self.dead_in_cells + self.dead_by_number
+    def total(self) -> int:
+        """Plants of the run that ever stood here."""
+        return len(self.living_cells) + self.moved_in + self.dead_in_cells + self.gone_in_cells
 
     @property
     def gone(self) -> int:
-        return self.gone_in_cells + self.left_by_number
+        return min(self.total, self.gone_in_cells + self.left_by_number)
+
+    @property
+    def dead(self) -> int:
+        """Never more than what did not leave: what left has left, whatever a late mark says."""
+        return min(self.total - self.gone, self.dead_in_cells + self.dead_by_number)
+
+    @property
+    def alive(self) -> int:
+        return self.total - self.gone - self.dead
 
     @property
     def is_told_by_cells(self) -> bool:
