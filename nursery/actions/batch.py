@@ -1,4 +1,4 @@
-"""What a device sends: checks, marks and closings, as plain data."""
+"""What a device sends: checks, marks, closings and numbers, as plain data."""
 
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -39,7 +39,10 @@ class MarkIn:
 
 @dataclass(frozen=True, slots=True)
 class ClosingIn:
-    """A check closed or opened again; ``known`` are the marks its author could see."""
+    """A check closed or opened again; ``known`` are the marks its author could see.
+
+    ``seen`` says at closing what was looked at: "whole", "part" (``seen_places``), or "" as it was opened.
+    """
 
     uuid: UUID
     check: UUID
@@ -49,7 +52,24 @@ class ClosingIn:
     known: tuple[str, ...] = ()
     cause: str = ""
     reason: str = ""
+    seen: str = ""
+    seen_places: tuple[int, ...] = ()
     worker: UUID | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NumbersIn:
+    """Dead and wilting of one run in a check by numbers. ``run`` is its key, or its number on the flat."""
+
+    check: UUID
+    run: UUID | int
+    dead: int
+    wilting: int = 0
+
+    @property
+    def name(self) -> str:
+        """What an answer calls it: it has no UUID of its own."""
+        return f"{self.check}/{self.run}"
 
 
 @dataclass(slots=True)
@@ -61,6 +81,7 @@ class Batch:
     checks: list[CheckIn] = field(default_factory=list)
     marks: list[MarkIn] = field(default_factory=list)
     closings: list[ClosingIn] = field(default_factory=list)
+    numbers: list[NumbersIn] = field(default_factory=list)
     refused: dict[str, str] = field(default_factory=dict)  # malformed parts, by UUID, with the reason
 
 

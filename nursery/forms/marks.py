@@ -7,19 +7,20 @@ from datetime import UTC, datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
-from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn
+from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, NumbersIn
 from nursery.models import Cause, Check, Closing, Mark, State
 
 VERSION = 1
 MOST_PARTS = 500
 MOST_REPLACED = 200
+MOST_NUMBER = 9999
 MOST_KNOWN = 50_000  # 1040 cells, each marked and taken back some twenty times
 # Keeps a corrected time within what a database stores, whatever the device's clock said.
 EARLIEST, LATEST = datetime(1990, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 
 _UNSTORABLE = re.compile("[\x00\ud800-\udfff]")  # what JSON can say and a database cannot keep
 
-_Part = TypeVar("_Part", CheckIn, MarkIn, ClosingIn)
+_Part = TypeVar("_Part", CheckIn, MarkIn, ClosingIn, NumbersIn)
 
 
 class MalformedBatch(ValueError):
@@ -41,6 +42,7 @@ def read_batch(body: bytes) -> Batch:
     batch.checks = _parts(data, "checks", batch, lambda part: _check(part, worker))
     batch.marks = _parts(data, "marks", batch, lambda part: _mark(part, worker))
     batch.closings = _parts(data, "closings", batch, lambda part: _closing(part, worker))
+    batch.numbers = _parts(data, "numbers", batch, _numbers)
     return batch
 
 
@@ -77,15 +79,12 @@ def _parts(
 
 
 def _check(part: dict[str, Any], worker: UUID | None) -> CheckIn:
-    places = part.get("seen_places") or []
-    if not isinstance(places, list) or not all(type(p) is int and 1 <= p <= 2000 for p in places):
-        raise MalformedPart("seen_places must be a list of place numbers")
     return CheckIn(
         uuid=_uuid(part, "uuid"),
         flat_code=_text(part, "flat", 7).upper(),
         opened_at=_instant(part, "opened_at"),
         kind=_choice(part, "kind", Check.Kind.values, default="whole"),
-        seen_places=tuple(places),
+        seen_places=_places(part),
         cause=_choice(part, "cause", ["", *Cause.values], default=""),
         worker=_uuid_or_none(part, "worker") or worker,
     )
@@ -112,7 +111,7 @@ def _mark(part: dict[str, Any], worker: UUID | None) -> MarkIn:
 
 
 def _closing(part: dict[str, Any], worker: UUID | None) -> ClosingIn:
-    return ClosingIn(
+    closing = ClosingIn(
         uuid=_uuid(part, "uuid"),
         check=_uuid(part, "check"),
         at=_instant(part, "at"),
@@ -121,8 +120,39 @@ def _closing(part: dict[str, Any], worker: UUID | None) -> ClosingIn:
         known=_uuids(part, "known", MOST_KNOWN),
         cause=_choice(part, "cause", ["", *Cause.values], default=""),
         reason=_text(part, "reason", 200, default=""),
+        seen=_choice(part, "seen", ["", *Closing.Seen.values], default=""),
+        seen_places=_places(part),
         worker=_uuid_or_none(part, "worker") or worker,
     )
+    if closing.seen and closing.kind != Closing.Kind.CLOSE:
+        raise MalformedPart("seen goes with kind close only")
+    if closing.seen_places and closing.seen != Closing.Seen.PART:
+        raise MalformedPart("seen_places goes with seen part only")
+    return closing
+
+
+def _numbers(part: dict[str, Any]) -> NumbersIn:
+    run = part.get("run")
+    return NumbersIn(
+        check=_uuid(part, "check"),
+        run=run if type(run) is int and 1 <= run <= MOST_NUMBER else _uuid(part, "run"),
+        dead=_number(part, "dead"),
+        wilting=_number(part, "wilting", default=0),
+    )
+
+
+def _places(part: dict[str, Any]) -> tuple[int, ...]:
+    places = part.get("seen_places") or []
+    if not isinstance(places, list) or not all(type(p) is int and 1 <= p <= 2000 for p in places):
+        raise MalformedPart("seen_places must be a list of place numbers")
+    return tuple(sorted(set(places)))
+
+
+def _number(part: dict[str, Any], name: str, *, default: int | None = None) -> int:
+    number = part.get(name, default)
+    if type(number) is not int or not 0 <= number <= MOST_NUMBER:
+        raise MalformedPart(f"{name} must be a whole number from 0 to {MOST_NUMBER}")
+    return number
 
 
 def _cell(part: dict[str, Any]) -> tuple[int, int]:

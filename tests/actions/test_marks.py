@@ -36,7 +36,8 @@ def send(*, checks=(), marks=(), closings=(), received_at=DAY_14, sent_at=None, 
 
 
 def close(check, **fields):
-    return ClosingIn(uuid=uuid4(), check=check.uuid, at=check.opened_at, **fields)
+    fields = {"uuid": uuid4(), **fields}
+    return ClosingIn(check=check.uuid, at=check.opened_at, **fields)
 
 
 def statuses(receipt):

@@ -25,6 +25,7 @@ CHECKS = {
     "check_cause_valid": [({}, {"cause": "moon"})],
     "check_kind_valid": [({}, {"kind": "half"})],
     "closing_kind_valid": [({}, {"kind": "slam"})],
+    "closing_seen_valid": [({}, {"seen": "half"})],
     "crop_method_valid": [({}, {"method": "glue"})],
     "cultivar_use_valid": [({}, {"use": "both"})],
     "day_count_early_lte_gone": [({}, {"gone_early": 3})],

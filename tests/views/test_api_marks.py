@@ -137,3 +137,81 @@ def test_a_clock_beyond_all_reason_is_taken_in_and_flagged(crew, flat):
     sent["marks"][0]["at"] = "9999-12-31T23:59:59.999Z"
     assert post(crew, sent).json()["results"][sent["marks"][0]["uuid"]]["status"] == "stored"
     assert Mark.objects.get().is_clock_odd
+
+
+def numbers_of(flat, **fields):
+    sent = body(flat, marks=[])
+    check = sent["checks"][0]
+    check["kind"] = "numbers"
+    sent["numbers"] = [{"check": check["uuid"], "run": 1, "dead": 50, "wilting": 4, **fields}]
+    return sent, f"{check['uuid']}/{sent['numbers'][0]['run']}"
+
+
+def test_takes_in_numbers_and_names_them_by_check_and_run(crew, flat):
+    sent, name = numbers_of(flat)
+    answer = post(crew, sent).json()
+    assert answer["results"][name] == {"status": "stored"}
+    assert (answer["flats"][flat.code]["alive"], answer["flats"][flat.code]["dead"]) == (22, 50)
+    assert post(crew, sent).json()["results"][name] == {"status": "known"}
+
+
+def test_numbers_name_a_run_by_its_key_too(crew, flat):
+    sent, name = numbers_of(flat, run=str(flat.runs.get().key))
+    assert post(crew, sent).json()["results"][name] == {"status": "stored"}
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("dead", -1),
+        ("dead", None),
+        ("dead", "5"),
+        ("dead", True),
+        ("dead", 10**6),
+        ("wilting", 1.5),
+        ("run", 0),
+        ("run", True),
+        ("run", "1"),
+        ("check", None),
+    ],
+)
+def test_malformed_numbers_are_refused_by_their_place_in_the_list(crew, flat, field, value):
+    sent, _name = numbers_of(flat)
+    sent["numbers"][0][field] = value
+    results = post(crew, sent).json()["results"]
+    assert results["numbers[0]"]["status"] == "refused" and field in results["numbers[0]"]["reason"]
+    assert results[sent["checks"][0]["uuid"]]["status"] == "stored"
+
+
+def test_a_closing_says_what_was_seen(crew, flat):
+    sent = body(flat)
+    sent["closings"][0] |= {"seen": "part", "seen_places": [3, 1, 2, 2]}
+    post(crew, sent)
+    assert DayCount.objects.get().seen == 4  # three places, and the one that was tapped
+    sent["closings"][0]["seen_places"] = [2, 1, 3]
+    assert post(crew, sent).json()["results"][sent["closings"][0]["uuid"]] == {"status": "known"}
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"seen": "half"},
+        {"seen": "whole", "seen_places": [1]},
+        {"seen_places": [1]},
+        {"seen": "part", "seen_places": ["A1"]},
+        {"seen": "part", "kind": "reopen"},
+    ],
+)
+def test_a_closing_that_contradicts_itself_is_refused(crew, flat, fields):
+    sent = body(flat)
+    sent["closings"][0] |= fields
+    assert post(crew, sent).json()["results"][sent["closings"][0]["uuid"]]["status"] == "refused"
+
+
+def test_crew_may_ask_by_the_same_door(crew, flat):
+    sent = body(flat)
+    post(crew, sent)
+    asked = {**sent["closings"][0], "uuid": str(uuid4()), "kind": "ask"}
+    answer = post(crew, {**sent, "marks": [], "closings": [asked]}).json()
+    assert answer["results"][asked["uuid"]] == {"status": "stored"}
+    assert DayCount.objects.get().is_closed
