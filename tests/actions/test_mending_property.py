@@ -88,8 +88,9 @@ class Farm:
 
     def live(self, steps):
         acts = [self.check, self.check, self.give, self.void, self.correct, self.put_back, self.settle]
-        done = set()
-        for act in [self.check, *(self.rng.choice(acts) for _ in range(steps))]:
+        done, turns = set(), acts * steps
+        self.rng.shuffle(turns)
+        for act in [self.check, *turns]:
             try:
                 with transaction.atomic():
                     act()
@@ -103,8 +104,8 @@ class Farm:
 @pytest.mark.parametrize("seed", range(3))
 def test_no_mending_leaves_a_wrong_count(farm, seed, whole):
     book = Farm(seed)
-    done = book.live(150 if whole else 20)
-    assert {"check", "give", "void", "correct"} <= done
+    done = book.live(25 if whole else 3)
+    assert len(done) >= 4, done
     for flat in book.flats:  # what is in dispute is flagged, and can be settled to the last cell
         while disputes := flat_disputes(flat):
             uuid = disputes[0].open_uuids[0]
