@@ -157,7 +157,10 @@ def put_in_place(staged: Path, info: CopyInfo) -> None:
         )
         _call(
             "psql", "--no-psqlrc", "--quiet", "--set=ON_ERROR_STOP=1", "--single-transaction",
-            f"--command={drop or 'SELECT 1'}", f"--file={script}", f"--command=DO $$ BEGIN {proof} END $$",
+            "--command=SET client_min_messages = warning", f"--command={drop or 'SELECT 1'}",
+            f"--file={script}",
+            "--command=RESET search_path",  # which the dump has emptied
+            f"--command=DO $$ BEGIN {proof} END $$",
         )  # fmt: skip
     finally:
         script.unlink(missing_ok=True)

@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 from tests.commands.server import ROOT, environment
@@ -61,3 +62,15 @@ def everything_in(folder):
 
 def info_in(archive):
     return json.loads(archive.read("takebook-copy.json"))
+
+
+def repacked(copy, file, change):
+    """Write a copy anew with something else said in it."""
+    with zipfile.ZipFile(copy) as archive, zipfile.ZipFile(file, "w") as anew:
+        info = info_in(archive)
+        change(info)
+        anew.writestr("takebook-copy.json", json.dumps(info))
+        for name in archive.namelist():
+            if name.startswith("book."):
+                anew.writestr(name, archive.read(name))
+    return file

@@ -1,6 +1,5 @@
 """``backup`` and ``restore`` as a grower meets them: files, folders, words."""
 
-import json
 import random
 import resource
 import shutil
@@ -21,6 +20,7 @@ from tests.commands.copying import (
     info_in,
     manage,
     refused,
+    repacked,
     run_python,
 )
 from tests.commands.server import ROOT, environment, running, start_and_fail
@@ -171,17 +171,6 @@ def test_what_is_no_copy_is_refused(other, tmp_path, foreign):
     words = refused(manage("restore", file, "--replace", "--data", other))
     assert ("cannot be read" if foreign == "missing" else "no copy that Takebook made") in words
     assert everything_in(other) == before
-
-
-def repacked(copy, file, change, book=None):
-    """Write a copy anew with something else said in it."""
-    with zipfile.ZipFile(copy) as archive:
-        info, text = info_in(archive), book or archive.read("book.sqlite3")
-    change(info)
-    with zipfile.ZipFile(file, "w") as archive:
-        archive.writestr("takebook-copy.json", json.dumps(info))
-        archive.writestr("book.sqlite3", text)
-    return file
 
 
 @pytest.mark.parametrize(
