@@ -5,11 +5,11 @@ gaps of the others allow, and no plant moves that need not. A flat that cannot b
 is: moving half of it saves no tray.
 
 Worked example. Three flats of 4 places hold 3, 2 and 2 plants. Together 7 plants fit into two flats, so one
-can be emptied: the last of those with 2. Its plants go to the gap of the first (3 of 4) and one of the two
-gaps of the second. Moves: 2.
+can be emptied: the first of those with 2. Its plants go to the gap of the flat with 3 and to one of the two
+gaps of the other. Moves: 2.
 
-Source: ours; the least number of flats kept is that of the largest flats that together hold all plants, and
-with it the number of moves is least when the emptied flats are those with the fewest plants.
+Source: ours. For flats of one format no choice empties more flats, nor as many with fewer moves (the tests
+try every choice); for mixed formats it is a good choice, not proven the best.
 """
 
 from collections.abc import Iterator, Mapping, Sequence

@@ -5,12 +5,22 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from django.core.exceptions import ValidationError
 
-from nursery.actions.leaving import discard_flat, let_leave, sever
+from nursery.actions.bench import Tray
+from nursery.actions.leaving import (
+    Goal,
+    discard_flat,
+    let_all_leave,
+    let_leave,
+    let_leave_by_number,
+    sever,
+)
+from nursery.actions.moving import begin_flat, move_by_number
 from nursery.actions.recount import differences
 from nursery.actions.regraft import regraft
 from nursery.actions.stamp import Stamp
+from nursery.actions.undo_leaving import undo_leaving
 from nursery.actions.work import Work
-from nursery.models import Cell, Closing, DayCount, Mark, Run
+from nursery.models import Cell, Closing, DayCount, Leaving, Mark, Run
 from tests.actions.test_marks import DAY_14, check_in, close, mark_in, send
 from tests.factories import GRAFTED_AT, make_flat, make_run, make_session
 
@@ -122,3 +132,61 @@ def test_only_dead_plants_are_grafted_again(flat):
             flat, places=[1], session=make_session(), work=Work.of(Run.objects.get()),
             stamp=Stamp.of(GRAFTED_AT + timedelta(days=3)),
         )  # fmt: skip
+
+
+def test_a_leaving_is_no_look_at_the_others(flat):
+    # Numbers of the same day stand: nobody looked at the cells when two were sold.
+    let_leave(flat, places=[1, 2], reason="sold", stamp=Stamp.of(DAY_14))
+    count = DayCount.objects.get()
+    assert (count.seen, count.gone, count.alive) == (2, 2, 0)
+
+
+def test_cells_and_numbers_together_take_no_more_than_lives(flat):
+    run = flat.runs.get()
+    let_leave_by_number(flat, numbers={run.pk: 70}, reason="sold", stamp=Stamp.of(DAY_12))
+    with pytest.raises(ValidationError, match="Only 2 plants"):
+        let_leave(flat, places=[1, 2, 3], reason="sold", stamp=Stamp.of(DAY_14))
+
+
+def test_nothing_leaves_in_the_future_or_before_the_grafting(flat):
+    with pytest.raises(ValidationError, match="before the grafting"):
+        let_leave(flat, places=[1], reason="sold", stamp=Stamp.of(DAY_14 - timedelta(days=30)))
+    ahead = Stamp(at=DAY_14 + timedelta(days=2), raw_at=DAY_14, received_at=DAY_14)
+    with pytest.raises(ValidationError, match="still to come"):
+        let_leave(flat, places=[1], reason="sold", stamp=ahead)
+
+
+def test_a_leaving_is_taken_back_once(flat):
+    leaving = let_leave(flat, places=[1], reason="sold", stamp=Stamp.of(DAY_14))
+    undo_leaving(leaving, stamp=Stamp.of(DAY_14))
+    with pytest.raises(ValidationError, match="already"):
+        undo_leaving(leaving, stamp=Stamp.of(DAY_14))
+    assert list(differences()) == [] and not Mark.objects.exclude(check_ref__is_void=True).exists()
+
+
+def test_a_leaving_stays_once_its_place_is_grafted_again(flat):
+    leaving = let_leave(flat, places=[1], reason="sold", stamp=Stamp.of(DAY_14))
+    work = Work.of(Run.objects.named().get())
+    regraft(flat, places=[1], session=None, work=work, stamp=Stamp.of(DAY_14))
+    with pytest.raises(ValidationError, match="other plants"):
+        undo_leaving(leaving, stamp=Stamp.of(DAY_14))
+
+
+def test_a_pooled_flat_is_discarded_as_a_loss(flat):
+    tray = Tray(tray_format=flat.tray_format, layout=flat.layout)
+    pool = begin_flat(tray, like=flat, is_pooled=True, stamp=Stamp.of(DAY_12))
+    move_by_number(flat, numbers={flat.runs.get().pk: 30}, target=pool, stamp=Stamp.of(DAY_12))
+    assert discard_flat(pool, is_loss=True, stamp=Stamp.of(DAY_14)) == 30
+    count = pool.day_counts.get()
+    assert (count.grafted, count.dead, count.is_record) == (30, 30, False)
+    assert list(differences()) == []
+
+
+def test_plants_of_several_flats_leave_in_one_act(flat):
+    other = make_flat()
+    make_run(other)
+    goal = Goal("planted", "Bed 3")
+    act, number = let_all_leave([flat, other], goal=goal, stamp=Stamp.of(DAY_14))
+    assert number == 144 and {leaving.destination for leaving in Leaving.objects.filter(act=act)} == {"Bed 3"}
+    with pytest.raises(ValidationError, match="nothing to send off"):
+        let_all_leave([flat, other], goal=goal, stamp=Stamp.of(DAY_14))

@@ -1,7 +1,7 @@
 """A season's diary. Each entry says what happened, and, counted by hand, what the book must say then.
 
-Take = (alive + gone alive on day 7 or later) / (grafted - gone before day 7), at the first closed complete day
-from day 14 on; from severing for tongue approach; at once where nothing is left alive.
+Take = (alive + gone alive on day 7 or later) / (grafted - gone before day 7), at the first closed and
+complete day from day 14 on; from severing for tongue approach; at once where nothing is left alive.
 """
 
 from datetime import date
