@@ -4,6 +4,7 @@ There is one farm. A *grower* keeps the records, corrects and reopens. *Crew* gr
 reads. A *shared tablet* is crew that asks who is working and never shows rates by grafter.
 """
 
+from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
@@ -12,7 +13,21 @@ from django.db.models import QuerySet
 from django.http import Http404, HttpRequest
 
 from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, read_code
-from nursery.models import Account, BladeEvent, Check, Flat, Place, PrintedCode, Run, Session, Sowing, Worker
+from nursery.models import (
+    Account,
+    BladeEvent,
+    Cell,
+    Change,
+    Check,
+    Flat,
+    Leaving,
+    Place,
+    PrintedCode,
+    Run,
+    Session,
+    Sowing,
+    Worker,
+)
 
 WORKER_IN_SESSION = "worker"
 
@@ -74,6 +89,42 @@ def flat_for_work(user: Account, code: str) -> Flat:
     if flat.origin != Flat.Origin.MARKS:
         raise Http404
     return flat
+
+
+def flats_for_work(user: Account, codes: Iterable[str]) -> list[Flat]:
+    """Return the flats of these codes that crew may work on, each once; 404 if one is none."""
+    wanted = list(dict.fromkeys(_canonical(code) for code in codes))
+    flats = Flat.objects.with_stage().kept().filter(code__in=wanted)
+    found = {flat.code: flat for flat in flats.select_related("tray_format", "layout")}
+    if len(found) < len(wanted):
+        raise Http404
+    return [found[code] for code in wanted]
+
+
+def leaving_for_work(user: Account, code: str, uuid: UUID) -> Leaving:
+    """Return what left the flat of ``code``; 404 if there is none."""
+    flat = flat_for_work(user, code)
+    leaving: Leaving | None = flat.leavings.select_related("flat", "to_flat").filter(uuid=uuid).first()
+    if leaving is None:
+        raise Http404
+    return leaving
+
+
+def act_for_work(user: Account, act: UUID) -> list[Leaving]:
+    """Return what left by one touch, taken back or not; 404 if nothing did."""
+    leavings = Leaving.objects.filter(act=act).select_related("flat", "to_flat", "by_worker", "sent_by")
+    found = list(leavings.order_by("pk"))
+    if not found:
+        raise Http404
+    return found
+
+
+def regraft_for_work(user: Account, flat: Flat, number: int) -> Run:
+    """Return a run that was grafted into a finished flat later; 404 if there is none."""
+    run: Run | None = flat.runs.select_related("flat").filter(number=number, is_regraft=True).first()
+    if run is None:
+        raise Http404
+    return run
 
 
 def check_for_reading(user: Account, code: str, uuid: UUID) -> Check:
@@ -169,3 +220,41 @@ def blade_event_for_work(user: Account, session: Session, uuid: UUID) -> BladeEv
     if event is None:
         raise Http404
     return event
+
+
+def runs_to_correct(user: Account, keys: Iterable[str]) -> list[Run]:
+    """Return the runs with these public keys, for a grower to put right; 404 if one is none."""
+    require_grower(user)
+    try:
+        wanted = {UUID(key) for key in keys}
+    except ValueError as error:
+        raise Http404 from error
+    runs = list(
+        Run.objects.named().select_related("flat").filter(key__in=wanted).order_by("flat_id", "number")
+    )
+    if len(runs) < len(wanted):
+        raise Http404
+    return runs
+
+
+def cell_for_work(user: Account, code: str, public_id: str) -> Cell:
+    """Return a graft of the flat of ``code`` by its public id, "17" or "17.2"; 404 if there is none."""
+    flat = flat_for_work(user, code)
+    place, _dot, graft = public_id.partition(".")
+    if not (
+        place.isascii() and place.isdigit() and len(place) < 5 and (graft or "1").isdigit() and len(graft) < 4
+    ):
+        raise Http404
+    cell = flat.cells.filter(place_no=int(place), graft_no=int(graft or "1")).first()
+    if cell is None:
+        raise Http404
+    cell.flat = flat
+    return cell
+
+
+def change_for_reading(user: Account, uuid: UUID) -> Change:
+    """Return one correction; 404 if there is none."""
+    change: Change | None = Change.objects.select_related("run", "flat").filter(uuid=uuid).first()
+    if change is None:
+        raise Http404
+    return change

@@ -30,8 +30,10 @@ _Values = dict[str, Any]
 
 
 @transaction.atomic
-def correct_runs(runs: Iterable[Run], *, changes: Mapping[str, Any], reason: str, stamp: Stamp) -> int:
-    """Give each run the values of ``changes`` (fields of ``FIELDS``); return how many runs were changed.
+def correct_runs(
+    runs: Iterable[Run], *, changes: Mapping[str, Any], reason: str, stamp: Stamp
+) -> list[Change]:
+    """Give each run the values of ``changes`` (fields of ``FIELDS``); return what was written down.
 
     Sowings are a tuple for each side. With another pairing, the sowings of a cultivar that is no longer on
     its side are taken off, unless ``changes`` names others.
@@ -52,16 +54,16 @@ def correct_runs(runs: Iterable[Run], *, changes: Mapping[str, Any], reason: str
     wrong = [(run, new) for run in held if (new := _what_changes(run, changes))]
     if not wrong:
         raise ValidationError(_("That is what the book says already: nothing changes."), code="same")
-    _write_down(wrong, reason.strip(), stamp)
+    written = _write_down(wrong, reason.strip(), stamp)
     for run, new in wrong:
         _store(run, new)
     recount_flats(flats)
-    return len(wrong)
+    return written
 
 
 @transaction.atomic
-def put_back(change: Change, *, stamp: Stamp) -> int:
-    """Take back a correction of runs, with all that was corrected in the same act; return how many runs.
+def put_back(change: Change, *, stamp: Stamp) -> list[Change]:
+    """Take back a correction of runs, with all that was corrected in the same act; return what that wrote.
 
     ValidationError if one of the values was changed again since.
     """
@@ -82,9 +84,10 @@ def put_back(change: Change, *, stamp: Stamp) -> int:
         if same is None:
             groups.append((values, same := []))
         same.append(held[key])
-    return sum(
-        correct_runs(group, changes=values, reason=reason[:200], stamp=stamp) for values, group in groups
-    )
+    written: list[Change] = []
+    for values, group in groups:
+        written += correct_runs(group, changes=values, reason=reason[:200], stamp=stamp)
+    return written
 
 
 def act_of(change: Change) -> list[Change]:
@@ -176,8 +179,8 @@ def _differs(old: Any, new: Any) -> bool:
     return bool(old != new)
 
 
-def _write_down(wrong: Sequence[tuple[Run, _Values]], reason: str, stamp: Stamp) -> None:
-    Change.objects.bulk_create(
+def _write_down(wrong: Sequence[tuple[Run, _Values]], reason: str, stamp: Stamp) -> list[Change]:
+    return Change.objects.bulk_create(
         Change(
             flat=run.flat,
             run=run,
