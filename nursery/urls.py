@@ -11,6 +11,7 @@ from nursery.views import (
     home,
     labels,
     login,
+    numbers,
     records,
     sowings,
     takes,
@@ -71,6 +72,7 @@ urlpatterns: list = [
     path("<code:code>/offer", bench_offer.sowing_offer, name="sowing-offer"),
     # Flats and their checks (the flat's own page is "code")
     path("<code:code>/check", checks.flat_check, name="flat-check"),
+    path("<code:code>/numbers", numbers.flat_numbers, name="flat-numbers"),
     path("<code:code>/check/<uuid:key>", checks.check_detail, name="check-detail"),
     path("<code:code>/check/<uuid:key>/reopen", checks.flat_reopen, name="flat-reopen"),
     # Records

@@ -179,10 +179,15 @@ def _require_same(check: Check, flat: Flat, numbers: Mapping[Run, tuple[int, int
 
 
 def _require_not_looked_at(flat: Flat, day: date) -> None:
-    looks = flat.checks.closed().filter(day=day, leaving=None).exclude(kind=Check.Kind.NUMBERS)
-    if looks.exists():
+    if was_looked_at(flat, day):
         text = _("This flat was checked cell by cell today, and that stands. Go on with it cell by cell.")
         raise ValidationError(text, code="looked_at")
+
+
+def was_looked_at(flat: Flat, day: date) -> bool:
+    """Whether a check cell by cell was closed on ``day``: numbers of that day would not count."""
+    looks = flat.checks.closed().filter(day=day, leaving=None).exclude(kind=Check.Kind.NUMBERS)
+    return looks.exists()
 
 
 def runs_standing(flat: Flat, day: date) -> list[tuple[Run, Standing, int]]:
@@ -190,5 +195,7 @@ def runs_standing(flat: Flat, day: date) -> list[tuple[Run, Standing, int]]:
     facts = read_ledger([flat.pk]).flats[flat.pk]
     standing = {run_id: one for run_id, one in standing_on(facts, day).items() if one.plants}
     dead = {run_id: run.dead for run_id, run in stock_of(facts).items()}
-    runs: Iterable[Run] = Run.objects.named().filter(pk__in=standing).order_by("flat_id", "number")
+    runs: Iterable[Run] = (
+        Run.objects.named().select_related("flat").filter(pk__in=standing).order_by("flat_id", "number")
+    )
     return [(run, standing[run.pk], min(dead[run.pk], standing[run.pk].plants)) for run in runs]
