@@ -4,7 +4,7 @@
 settings are needed.
 """
 
-from nursery.labels.content import CodeLabel, FlatLabel, Label, SowingLabel, Words
+from nursery.labels.content import CodeLabel, FlatLabel, Label, PlaceLabel, SowingLabel, Words
 from nursery.labels.pdf import layout, render_labels
 from nursery.labels.sheet import Rect, positions
 from nursery.labels.stocks import STOCKS, Stock
@@ -14,6 +14,7 @@ __all__ = [
     "CodeLabel",
     "FlatLabel",
     "Label",
+    "PlaceLabel",
     "Rect",
     "SowingLabel",
     "Stock",

@@ -44,7 +44,19 @@ class CodeLabel:
     farm: str = ""
 
 
-Label = FlatLabel | SowingLabel | CodeLabel
+@dataclass(frozen=True, kw_only=True)
+class PlaceLabel:
+    """A place where flats stand; ``within`` says in which other place it stands."""
+
+    code: str
+    address: str
+    name: str
+    kind: str = ""
+    within: str = ""
+    farm: str = ""
+
+
+Label = FlatLabel | SowingLabel | PlaceLabel | CodeLabel
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,10 +5,13 @@ to its least size; if it is still too long, its last line ends with an ellipsis.
 full shrinks as a whole, then gives up second lines, then the paragraphs that may go.
 """
 
+import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
+
+from nursery.labels.scripts import UNSEEN, draws, shaped
 
 MM_PER_POINT = 25.4 / 72
 ASCENT_EM = 0.95  # the chosen font's accented capitals reach 0.93
@@ -18,7 +21,9 @@ LINE_EM = TALL_ASCENT_EM + DESCENT_EM  # no line is higher
 SIZE_STEP_PT = 0.25
 NO_WIDTH_EM = 1e-6  # accents that stand alone take no room
 ELLIPSIS = "…"
-MISSING = "□"
+LOST = "\uffff"  # stands for a character that does not print; itself no character
+GAP = "_"
+GAP_MOST = 12
 
 
 class Metrics(Protocol):
@@ -69,18 +74,17 @@ class Line:
 
 
 def printable(text: str, metrics: Metrics) -> str:
-    """Return the text with single spaces, composed accents, and □ for what the font lacks.
+    """Return the text with single spaces and composed accents, ready to be measured.
 
-    Invisible format characters are left out; other control characters become □ too.
+    What does not print becomes a line for a pencil, three strokes a character. Control and format
+    characters are left out.
     """
     if text.isascii() and text.isprintable():
         return " ".join(text.split())
-    visible = "".join(character for character in text if unicodedata.category(character) != "Cf")
-    composed = " ".join(unicodedata.normalize("NFC", visible).split())
-    return "".join(
-        character if unicodedata.category(character)[0] != "C" and metrics.has(character) else MISSING
-        for character in composed
-    )
+    ready = shaped(unicodedata.normalize("NFC", text))
+    seen = [c for c in ready if c.isspace() or unicodedata.category(c) not in UNSEEN]
+    kept = "".join(c if c.isspace() or draws(c, metrics.has) else LOST for c in seen)
+    return " ".join(re.sub(f"{LOST}+", lambda run: GAP * min(GAP_MOST, 3 * len(run[0])), kept).split())
 
 
 def text_width(text: str, style: Paragraph, metrics: Metrics) -> float:

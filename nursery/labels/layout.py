@@ -2,17 +2,22 @@
 
 The QR symbol stands at the right with its quiet zone, the farm's name under it. The text column at the
 left reads from the top: code, then what the plants are; from the bottom: when, by whom, how many.
+
+On a stake tag the symbol stands at the top end, above the soil, and the same column lies turned under it,
+down to the line up to which the tag is stuck in.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from nursery.labels import wording
+from nursery.labels.boxes import Box, QrBox, RuleBox, TextBox, turned
 from nursery.labels.content import CodeLabel, Label, Words
 from nursery.labels.fitting import LINE_EM, MM_PER_POINT, Line, Metrics, Paragraph, fit_column, printable
 from nursery.labels.qr import QUIET_MODULES, Level, Symbol, symbol
+from nursery.labels.scripts import in_print_order
 from nursery.labels.sheet import Rect
-from nursery.labels.stocks import Stock
+from nursery.labels.stocks import TOLERANCE_MM, Stock
 
 LEAST_MODULE_MM = 0.5
 LARGEST_MODULE_MM = 1.0
@@ -26,38 +31,7 @@ WRITING_LINE_MM = 7.0
 DESIGN_HEIGHT_MM = 29.0  # of the text column for which the wished sizes are meant
 LARGEST_SCALE = 1.6
 THIRD_LINE_SCALE = 1.4
-
-
-@dataclass(frozen=True)
-class TextBox:
-    """One line of text; its baseline lies ``ascent_mm`` below the top of ``rect``."""
-
-    rect: Rect
-    text: str
-    size_pt: float
-    ascent_mm: float
-    bold: bool
-    tracking_pt: float
-
-
-@dataclass(frozen=True)
-class QrBox:
-    """The QR symbol; ``rect`` includes the quiet zone of four modules on each edge."""
-
-    rect: Rect
-    address: str
-    level: Level
-    module_mm: float
-
-
-@dataclass(frozen=True)
-class RuleBox:
-    """A thin filled bar."""
-
-    rect: Rect
-
-
-Box = TextBox | QrBox | RuleBox
+TWO_LINES_MM = 28.0  # a stake tag of this width has room for names on two lines, and for the farm
 
 
 def layout(label: Label, stock: Stock, metrics: Metrics, words: Words) -> list[Box]:
@@ -71,24 +45,47 @@ def layout(label: Label, stock: Stock, metrics: Metrics, words: Words) -> list[B
         stock.label_width_mm - 2 * stock.pad_x_mm,
         stock.label_height_mm - 2 * stock.pad_y_mm,
     )
+    if stock.soil_mm:
+        return _stake(label, replace(inside, height_mm=inside.height_mm - stock.soil_mm), metrics, words)
     qr = place_qr(label.address, inside)
     column = Rect(inside.x_mm, inside.y_mm, qr.rect.x_mm - GUTTER_MM - inside.x_mm, inside.height_mm)
-    text = _text_column(label, column, metrics, words)
+    wishes = wording.paragraphs(label, words)
+    text = _text_column(wishes, column, metrics)
     lines = _writing_lines(text[-1].rect.bottom_mm, column) if isinstance(label, CodeLabel) else []
     return [qr, *_farm(label, qr, inside, metrics), *text, *lines]
 
 
-def place_qr(address: str, inside: Rect) -> QrBox:
+def _stake(label: Label, above: Rect, metrics: Metrics, words: Words) -> list[Box]:
+    """Return the boxes of a stake tag; ``above`` is what stays above the soil, the blank edge left out."""
+    qr = place_qr(label.address, above, most_mm=above.width_mm, wished_mm=above.width_mm)
+    top = qr.rect.bottom_mm + GUTTER_MM
+    soil_line = RuleBox(Rect(above.x_mm, above.bottom_mm - RULE_MM, above.width_mm, RULE_MM))
+    column = Rect(0, 0, soil_line.rect.y_mm - RULE_GAP_MM - top, above.width_mm)
+    farm = replace(wording.farm(label), lines=1, may_go=3, at_foot=not isinstance(label, CodeLabel))
+    wishes = wording.paragraphs(label, words)
+    if above.width_mm < TWO_LINES_MM:
+        wishes = [replace(wish, lines=1) for wish in wishes]
+    else:
+        wishes.append(farm)
+    text = _text_column(wishes, column, metrics)
+    lines = _writing_lines(text[-1].rect.bottom_mm, column) if isinstance(label, CodeLabel) else []
+    return [qr, *(turned(box, above.right_mm, top) for box in (*text, *lines)), soil_line]
+
+
+def place_qr(
+    address: str, inside: Rect, *, most_mm: float | None = None, wished_mm: float | None = None
+) -> QrBox:
     """Put the symbol at the top right: level Q where it fits with modules of 0.5 mm, else M.
 
-    Raises ValueError if not even M fits.
+    ``most_mm`` is the side that it may take, ``wished_mm`` up to which its modules grow. Raises ValueError if
+    not even M fits.
     """
     levels: tuple[Level, ...] = ("Q", "M")
-    room = min(inside.height_mm, inside.width_mm * QR_SHARE_MOST)
+    room = min(inside.height_mm, most_mm or inside.width_mm * QR_SHARE_MOST)
     for level in levels:
         code = symbol(address, level)
-        if code.full_side * LEAST_MODULE_MM <= room:
-            module = _module(code, min(inside.height_mm, inside.width_mm * QR_SHARE_WISHED))
+        if code.full_side * LEAST_MODULE_MM <= room + TOLERANCE_MM:
+            module = _module(code, min(inside.height_mm, wished_mm or inside.width_mm * QR_SHARE_WISHED))
             side = code.full_side * module
             return QrBox(Rect(inside.right_mm - side, inside.y_mm, side, side), address, level, module)
     raise ValueError(f"the address needs a larger label or must be shorter: {address}")
@@ -99,9 +96,9 @@ def _module(code: Symbol, room_mm: float) -> float:
     return max(LEAST_MODULE_MM, min(LARGEST_MODULE_MM, steps * MODULE_STEP_MM))
 
 
-def _text_column(label: Label, column: Rect, metrics: Metrics, words: Words) -> list[Box]:
+def _text_column(paragraphs: Sequence[Paragraph], column: Rect, metrics: Metrics) -> list[TextBox | RuleBox]:
     """Return the head at the top and the foot at the bottom, a thin rule between them."""
-    wishes = [_ready(p, metrics, scale=_scale(column)) for p in wording.paragraphs(label, words)]
+    wishes = [_ready(p, metrics, scale=_scale(column)) for p in paragraphs]
     rule_mm = RULE_MM + 2 * RULE_GAP_MM if any(p.at_foot for p in wishes) else 0.0
     lines = fit_column(
         wishes,
@@ -143,7 +140,7 @@ def _stack(lines: Sequence[Line], x_mm: float, y_mm: float) -> list[TextBox]:
         boxes.append(
             TextBox(
                 rect=Rect(x_mm, y_mm, line.width_pt * MM_PER_POINT, height_mm),
-                text=line.text,
+                text=in_print_order(line.text, paragraph=line.style.text),
                 size_pt=line.size_pt,
                 ascent_mm=line.ascent_pt * MM_PER_POINT,
                 bold=line.style.bold,

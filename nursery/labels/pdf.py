@@ -18,9 +18,9 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
 
 from nursery.calc.codes import spoken
+from nursery.labels.boxes import Box, QrBox, RuleBox, TextBox
 from nursery.labels.content import ENGLISH, Label, Words
 from nursery.labels.fitting import MM_PER_POINT
-from nursery.labels.layout import Box, QrBox, RuleBox, TextBox
 from nursery.labels.layout import layout as place_boxes
 from nursery.labels.qr import QUIET_MODULES, Level, symbol
 from nursery.labels.sheet import Rect, positions
@@ -93,9 +93,8 @@ def render_labels(labels: Iterable[Label], stock: Stock, *, start: int = 1, word
     Returns
     -------
     bytes
-        The PDF. Print it at 100 %; the file asks the viewer for that. A character that the font lacks
-        (DejaVu: Latin, Greek, Cyrillic and more, but no Chinese or emoji) is printed as □. Text is set
-        from left to right as it comes.
+        The PDF. Print it at 100 %; the file asks the viewer for that. Where a character does not print
+        (``scripts.py`` says which do) stands a line to write on.
 
     Raises
     ------
@@ -140,7 +139,7 @@ def _draw_label(canvas: Canvas, boxes: Sequence[Box], *, left_mm: float, bottom_
         if isinstance(box, TextBox):
             text.setFont(_font_name(box.bold), box.size_pt)
             text.setCharSpace(box.tracking_pt)
-            text.setTextOrigin(left, top - box.ascent_mm / MM_PER_POINT)
+            _set_origin(text, box, left=left, top=top)
             text.textOut(box.text)
         elif isinstance(box, RuleBox):
             height = box.rect.height_mm / MM_PER_POINT
@@ -148,6 +147,14 @@ def _draw_label(canvas: Canvas, boxes: Sequence[Box], *, left_mm: float, bottom_
         else:
             _draw_qr(canvas, box, left=left, top=top)
     canvas.drawText(text)
+
+
+def _set_origin(text: Any, box: TextBox, *, left: float, top: float) -> None:
+    ascent = box.ascent_mm / MM_PER_POINT
+    if box.is_turned:
+        text.setTextTransform(0, -1, 1, 0, left + box.rect.width_mm / MM_PER_POINT - ascent, top)
+    else:
+        text.setTextOrigin(left, top - ascent)
 
 
 def _draw_qr(canvas: Canvas, box: QrBox, *, left: float, top: float) -> None:

@@ -2,9 +2,9 @@
 
 from html import escape
 
+from nursery.labels.boxes import QrBox, TextBox
 from nursery.labels.content import ENGLISH, Label, Words
 from nursery.labels.fitting import MM_PER_POINT
-from nursery.labels.layout import QrBox, TextBox
 from nursery.labels.pdf import font_metrics, layout
 from nursery.labels.qr import symbol
 from nursery.labels.stocks import Stock
@@ -38,9 +38,15 @@ def _text(box: TextBox) -> str:
     width = sum(metrics.width_em(character, bold=box.bold) for character in box.text) * size
     width += box.tracking_pt * MM_PER_POINT * (len(box.text) - 1)
     weight = ' font-weight="700"' if box.bold else ""
+    if box.is_turned:
+        place = (
+            f'transform="translate({box.rect.right_mm - box.ascent_mm:.2f} {box.rect.y_mm:.2f}) rotate(90)"'
+        )
+    else:
+        place = f'x="{box.rect.x_mm:.2f}" y="{box.rect.y_mm + box.ascent_mm:.2f}"'
     return (
-        f'<text x="{box.rect.x_mm:.2f}" y="{box.rect.y_mm + box.ascent_mm:.2f}" '
-        f'font-size="{size:.2f}"{weight} textLength="{width:.2f}" lengthAdjust="spacingAndGlyphs">'
+        f'<text {place} font-size="{size:.2f}"{weight} direction="ltr" unicode-bidi="bidi-override" '
+        f'textLength="{width:.2f}" lengthAdjust="spacingAndGlyphs">'
         f"{escape(box.text)}</text>"
     )
 

@@ -74,6 +74,6 @@ def positions(stock: Stock, count: int, start: int = 1) -> Iterator[tuple[int, R
 def _place(stock: Stock, index: int) -> tuple[int, Rect]:
     page, on_page = divmod(index, stock.per_page)
     row, column = divmod(on_page, stock.columns)
-    left = stock.left_mm + column * stock.pitch_x_mm
-    top = stock.top_mm + row * stock.pitch_y_mm
+    left = stock.left_mm + stock.shift_x_mm + column * stock.pitch_x_mm
+    top = stock.top_mm + stock.shift_y_mm + row * stock.pitch_y_mm
     return page + 1, Rect(left, top, stock.label_width_mm, stock.label_height_mm)

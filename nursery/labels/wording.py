@@ -4,8 +4,10 @@ Sizes in points are wishes for a label about 33 mm high; larger labels scale the
 length: the code, then the pairing, then the day.
 """
 
+from dataclasses import replace
+
 from nursery.calc.codes import spoken
-from nursery.labels.content import FlatLabel, Label, SowingLabel, Words
+from nursery.labels.content import FlatLabel, Label, PlaceLabel, SowingLabel, Words
 from nursery.labels.fitting import Paragraph
 
 LEAST_PT = 6.0
@@ -23,6 +25,8 @@ def paragraphs(label: Label, words: Words) -> Paragraphs:
         return [code, *_pairing(label, words), *_grafting(label, words)]
     if isinstance(label, SowingLabel):
         return [code, *_seed(label, words), *_sown(label, words)]
+    if isinstance(label, PlaceLabel):
+        return _place(label, code)
     return [code]
 
 
@@ -61,6 +65,16 @@ def _sown(label: SowingLabel, words: Words) -> Paragraphs:
     return [
         _day(words.sown, label.sown_on),
         _small(label.seeds, may_go=2),
+    ]
+
+
+def _place(label: PlaceLabel, code: Paragraph) -> Paragraphs:
+    """The name is read from the other end of the house; the code only at arm's length."""
+    where = _joined(label.kind, label.within)
+    return [
+        Paragraph(text=label.name, size_pt=24, least_pt=9, bold=True, least_share=0.7),
+        Paragraph(text=where, size_pt=10, least_pt=LEAST_PT, before_pt=1, may_go=1),
+        replace(code, size_pt=14, least_pt=10, at_foot=True),
     ]
 
 

@@ -1,7 +1,7 @@
 """Labels for the tests: short ones, and the longest a label must bear, with accents from all over."""
 
 from nursery.calc.codes import ALPHABET, check_character
-from nursery.labels import CodeLabel, FlatLabel, SowingLabel
+from nursery.labels import CodeLabel, FlatLabel, PlaceLabel, SowingLabel
 
 BASE = "HTTP://192.168.100.200:8000/"
 LONG_SCION = "Żółta Řeřicha Dvořákova Ångström’s Überlange Süßkirschtomate Número Çiñquenta"
@@ -61,6 +61,12 @@ def blank_code(number: int = 0) -> CodeLabel:
     return CodeLabel(code=code, address=BASE + code, farm="Windhollow Farm")
 
 
+def a_place(number: int = 0, **changes: str) -> PlaceLabel:
+    code = nth_code(number, "P")
+    fields = {"name": "Trolley 7", "kind": "Trolley", "within": "in Chamber A", "farm": "Windhollow Farm"}
+    return PlaceLabel(code=code, address=BASE + code, **{**fields, **changes})
+
+
 ONE_OF_EACH = {
     "short": short_flat(),
     "long": long_flat(),
@@ -68,5 +74,7 @@ ONE_OF_EACH = {
     "one long word": short_flat(scion="W" * 80, rootstock="Ẳ" * 80, farm="W" * 80),
     "sowing": sowing(),
     "long sowing": sowing(cultivar=LONG_SCION, lot=LONG_ROOTSTOCK, sown_on=None),
+    "place": a_place(),
+    "long place": a_place(name=LONG_SCION[:60], within=LONG_ROOTSTOCK, farm=LONG_FARM),
     "code": blank_code(),
 }

@@ -8,8 +8,8 @@ import pytest
 import zxingcpp
 
 from nursery.labels import STOCKS, Rect, layout, positions, render_labels
-from nursery.labels.layout import TextBox
-from tests.labels.samples import LONG_SCION, ONE_OF_EACH, blank_code, long_flat, short_flat, sowing
+from nursery.labels.boxes import TextBox
+from tests.labels.samples import LONG_SCION, ONE_OF_EACH, a_place, blank_code, long_flat, short_flat, sowing
 
 MM_PER_POINT = 25.4 / 72
 EVERYWHERE = [(name, place) for name, stock in STOCKS.items() for place in range(1, stock.per_page + 1)]
@@ -50,7 +50,7 @@ def test_every_symbol_reads_at_every_place_with_the_longest_names(name, place, d
 
 @pytest.mark.parametrize("dpi", [203, 300])
 @pytest.mark.parametrize("name", STOCKS)
-@pytest.mark.parametrize("label", [sowing(3), blank_code(4)], ids=["sowing", "code"])
+@pytest.mark.parametrize("label", [sowing(3), blank_code(4), a_place(5)], ids=["sowing", "code", "place"])
 def test_other_labels_read_too(label, name, dpi):
     (page,) = pages_of([label], STOCKS[name])
     assert read(picture(page, dpi)) == [(label.address, "Q")]
@@ -101,7 +101,8 @@ def test_text_stands_where_the_layout_says(name):
     words = page.get_textpage()
     for box in (box for box in layout(label, stock) if isinstance(box, TextBox)):
         left, top = place.x_mm + box.rect.x_mm, place.y_mm + box.rect.y_mm
-        area = (left - 0.3, top, left + box.rect.width_mm + 0.3, top + box.rect.height_mm)
+        wide, high = (0, 0.3) if box.is_turned else (0.3, 0)  # along the line
+        area = (left - wide, top - high, left + box.rect.width_mm + wide, top + box.rect.height_mm + high)
         found = words.get_text_bounded(*_points(area, stock))
         assert unicodedata.normalize("NFC", found).split() == box.text.split()
 
@@ -139,9 +140,11 @@ def test_accents_come_out_as_letters():
     assert LONG_SCION in text
 
 
-def test_a_character_the_font_lacks_is_a_box():
+def test_a_character_the_font_lacks_is_a_line_to_write_on():
     (page,) = pages_of([short_flat(scion="Tomate 日本")], STOCKS["roll-57x32"])
-    assert "Tomate □□" in page.get_textpage().get_text_range()
+    said = page.get_textpage().get_text_range()
+    assert "Tomate ______" in said
+    assert "□" not in said and "\ufffd" not in said
 
 
 def test_font_is_embedded_and_the_only_one():
