@@ -5,7 +5,7 @@ from typing import Any, Self
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Exists, OuterRef, Q, Subquery, Value
+from django.db.models import Exists, F, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Concat
 from django.utils.translation import gettext_lazy as _
 
@@ -270,6 +270,9 @@ class LabelStock(Keyed):
         _("printer's shift to the right, mm"), max_digits=4, decimal_places=2, default=0
     )
     shift_y_mm = models.DecimalField(_("printer's shift down, mm"), max_digits=4, decimal_places=2, default=0)
+    soil_mm = models.DecimalField(
+        _("part in the soil, mm"), max_digits=5, decimal_places=2, default=0
+    )  # of a stake tag; 0 for any other label
 
     class Meta:
         ordering = ["name"]
@@ -279,6 +282,11 @@ class LabelStock(Keyed):
                 condition=Q(label_width_mm__gt=0, label_height_mm__gt=0, columns__gte=1, rows__gte=1),
                 name="label_stock_has_labels",
                 violation_error_message=_("A label paper needs a label size and at least one label."),
+            ),
+            models.CheckConstraint(
+                condition=Q(soil_mm__gte=0, soil_mm__lt=F("label_height_mm")),
+                name="label_stock_soil_lt_height",
+                violation_error_message=_("A part of the tag has to stay above the soil."),
             ),
         ]
 

@@ -55,6 +55,7 @@ CHECKS = {
     "job_done_lte_total": [({"total_count": 5}, {"done_count": 6})],
     "job_state_valid": [({}, {"state": "asleep"})],
     "label_stock_has_labels": [({}, {"columns": 0}), ({}, {"rows": 0}), ({}, {"label_width_mm": 0})],
+    "label_stock_soil_lt_height": [({}, {"soil_mm": -1}), ({}, {"soil_mm": 37})],
     "label_stock_paper_valid": [({}, {"paper": "A5"})],
     "layout_pattern_valid": [({}, {"pattern": "spiral"})],
     "leaving_count_at_least_1": [({}, {"plants_count": 0})],
