@@ -11,6 +11,8 @@ from django.utils.translation import gettext as _
 
 from nursery.actions import counting
 from nursery.actions.codes import issue_code
+from nursery.actions.moves import move_place
+from nursery.actions.stamp import Stamp
 from nursery.actions.uses import refuse_if_used, uses_of
 from nursery.calc.codes import PLACE, SOWING
 from nursery.models import (
@@ -66,10 +68,11 @@ FIXED_IN_USE: dict[type[models.Model], tuple[str, tuple[str, ...]]] = {
 
 
 @transaction.atomic
-def save_record(record: models.Model, values: Values) -> None:
+def save_record(record: models.Model, values: Values, *, stamp: Stamp | None = None) -> None:
     """Store a new record, or the columns of a loaded one that differ from ``values``.
 
     ValidationError, by field, where a rule refuses; the record in memory then holds the refused values.
+    A place that comes to stand in another is moved there: ``stamp`` signs that (else nobody does).
     """
     values = {name: _trimmed(record, name, value) for name, value in values.items()}
     is_new = record._state.adding
@@ -83,6 +86,9 @@ def save_record(record: models.Model, values: Values) -> None:
     if is_new and type(record) in CODE_KINDS:
         setattr(record, "code", issue_code(CODE_KINDS[type(record)]))  # noqa: B010
     check_record(record)
+    if isinstance(record, Place) and not is_new and "stands_in" in changed:
+        changed.remove("stands_in")
+        _move(record, stamp or Stamp.now())
     _store(record, changed, is_new=is_new)
     _derive_again(record, before)
 
@@ -200,6 +206,16 @@ def _refuse_overlap(season: Season) -> None:
     text = _("These days run into “%(name)s” (%(first)s to %(last)s). Choose days outside it.")
     params = {"name": other.name, "first": other.starts_on, "last": other.ends_on}
     raise ValidationError({field: ValidationError(text, code="overlap", params=params)})
+
+
+def _move(place: Place, stamp: Stamp) -> None:
+    """Move a place to where its record says, unless somebody has just done so."""
+    if Place.objects.filter(pk=place.pk, stands_in=place.stands_in).exists():
+        return
+    try:
+        move_place(place, into=place.stands_in, stamp=stamp)
+    except ValidationError as error:  # somebody moved the other one meanwhile
+        raise ValidationError({"stands_in": error.messages}) from error
 
 
 def _refuse_circle(place: Place) -> None:

@@ -108,6 +108,10 @@ class Noun:
         return str(getattr(row, self.key))
 
 
+def _save_place(record: Any, form: RecordForm, request: HttpRequest) -> None:
+    save_record(record, form.values(), stamp=stamp_of(request))
+
+
 def _save_pairing(record: Any, form: RecordForm, request: HttpRequest) -> None:
     save_pairing(record, form.values())
 
@@ -272,6 +276,7 @@ NOUNS = {
             ),
             related=("stands_in",),
             has_page=True,
+            save=_save_place,
         ),
         Noun(
             slug="seasons",
