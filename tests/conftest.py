@@ -10,6 +10,7 @@ from django.conf import settings
 from django.test import Client
 
 from nursery import access
+from nursery.actions import wrong_tries
 from nursery.models import Account, Farm, Worker
 
 # For all tests, the fixtures of whole modules among them: a quick hash, and static files under plain names.
@@ -18,6 +19,14 @@ settings.STORAGES = {
     **settings.STORAGES,
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
+
+# Wrong passwords are counted in a file; the tests of each process have their own, and begin at nought.
+wrong_tries.FILE = f"wrong-tries-{os.getpid()}.sqlite3"
+
+
+@pytest.fixture(autouse=True)
+def nobody_guessed():
+    (settings.DATA_DIR / wrong_tries.FILE).unlink(missing_ok=True)
 
 
 def pytest_addoption(parser):

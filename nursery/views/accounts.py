@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
 from nursery.actions.accounts import change_account, create_account, kind_of_account, set_password
+from nursery.actions.wrong_tries import forget_tries
 from nursery.forms.logins import ChangeAccountForm, NewAccountForm, PasswordForm
 from nursery.forms.refused import add_refusal
 from nursery.models import Account, Worker
@@ -66,6 +67,7 @@ def account_password(request: HttpRequest, username: str) -> HttpResponse:
         except ValidationError as error:
             add_refusal(form, error)
         else:
+            forget_tries(account.username)
             if account == request.user:
                 update_session_auth_hash(request, account)
             messages.success(request, _("New password set for %(name)s.") % {"name": account.username})

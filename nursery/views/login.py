@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
@@ -17,9 +18,17 @@ from django.views.decorators.http import require_POST
 from nursery import access
 from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD
 from nursery.actions.first_account import create_first_account, is_first_account_wanted
+from nursery.actions.wrong_tries import (
+    FIRST_KEY,
+    KNOWN_FOR_S,
+    Tries,
+    known_cookie,
+    known_cookie_name,
+    tries_for,
+)
 from nursery.forms.logins import FirstAccountForm, LoginForm, WhoForm
 from nursery.forms.refused import add_refusal
-from nursery.models import Worker
+from nursery.models import Account, Worker
 from nursery.views.page import posted, read_and_post
 
 
@@ -32,13 +41,20 @@ def login(request: HttpRequest) -> HttpResponse:
     if is_first_account_wanted():
         return redirect("first-account")
     form = LoginForm(request, data=posted(request))
-    if request.method == "POST" and form.is_valid():
-        log_in(request, form.get_user())
-        return redirect(_next_page(request))
+    wait = 0
+    if request.method == "POST" and request.POST.get("username") and request.POST.get("password"):
+        tries = _tries(request, request.POST["username"])
+        wait = tries.begin()
+        if wait:  # no password is looked at, right or wrong
+            form = LoginForm(request, initial={"username": request.POST["username"]})
+        elif form.is_valid():
+            tries.take_back()
+            log_in(request, form.get_user())
+            return _remember(redirect(_next_page(request)), form.get_user())
     context = {"form": form, "next": request.GET.get("next", request.POST.get("next", ""))}
     if request.farm.is_demo:
         context |= {"demo_logins": DEMO_LOGINS, "demo_password": DEMO_PASSWORD}
-    return render(request, "login/login.html", context, status=422 if form.errors else 200)
+    return _page(request, "login/login.html", context, wait=wait)
 
 
 @require_POST
@@ -58,21 +74,71 @@ def first_account(request: HttpRequest) -> HttpResponse:
     if not is_first_account_wanted():
         return redirect("login")
     form = FirstAccountForm(posted(request), initial={"time_zone": "UTC"})
+    wait = 0
     if request.method == "POST" and form.is_valid():
-        given = form.cleaned_data
-        try:
-            account = create_first_account(
-                settings.DATA_DIR,
-                key=given["key"],
-                farm={"name": given["farm_name"], "time_zone": given["time_zone"]},
-                login={name: given[name] for name in ("username", "password", "worker_name")},
-            )
-        except ValidationError as error:
-            add_refusal(form, error)
-        else:
+        tries = tries_for(FIRST_KEY, address=_address(request))
+        wait = tries.begin()
+        account = None if wait else _first_account(form, tries)
+        if account:
             log_in(request, account)
-            return redirect("home")
-    return render(request, "login/first.html", {"form": form}, status=422 if form.errors else 200)
+            return _remember(redirect("home"), account)
+    return _page(request, "login/first.html", {"form": form}, wait=wait)
+
+
+def _first_account(form: FirstAccountForm, tries: Tries) -> Account | None:
+    """Make the account; where that is refused, the form says why, and only a wrong key counts as wrong."""
+    given = form.cleaned_data
+    try:
+        account = create_first_account(
+            settings.DATA_DIR,
+            key=given["key"],
+            farm={"name": given["farm_name"], "time_zone": given["time_zone"]},
+            login={name: given[name] for name in ("username", "password", "worker_name")},
+        )
+    except ValidationError as error:
+        add_refusal(form, error)
+        if "key" not in form.errors:
+            tries.take_back()
+        return None
+    tries.take_back()
+    return account
+
+
+def _page(request: HttpRequest, template: str, context: dict[str, object], *, wait: int) -> HttpResponse:
+    """Show a form that asks for a password, with what to wait for."""
+    if not wait:
+        return render(request, template, context, status=422 if context["form"].errors else 200)
+    answer = render(request, template, context | {"wait": _wait_in_words(wait)}, status=429)
+    answer.headers["Retry-After"] = str(wait)
+    return answer
+
+
+def _wait_in_words(seconds: int) -> str:
+    if seconds <= 60:
+        return ngettext("%d second", "%d seconds", seconds) % seconds
+    minutes = -(-seconds // 60)
+    return ngettext("%d minute", "%d minutes", minutes) % minutes
+
+
+def _tries(request: HttpRequest, name: str) -> Tries:
+    return tries_for(name, address=_address(request), known=request.COOKIES.get(known_cookie_name(name), ""))
+
+
+def _address(request: HttpRequest) -> str:
+    """Return who sent this: behind a proxy that speaks HTTPS, the address which that proxy wrote last."""
+    if settings.HTTPS and (forwarded := request.headers.get("X-Forwarded-For")):
+        return forwarded.rsplit(",", 1)[-1].strip()
+    return request.META["REMOTE_ADDR"]
+
+
+def _remember(answer: HttpResponse, account: Account) -> HttpResponse:
+    """Let this browser be known for this name, so that others' wrong tries do not keep it waiting."""
+    name = account.get_username()
+    answer.set_cookie(
+        known_cookie_name(name), known_cookie(name), max_age=KNOWN_FOR_S,
+        secure=settings.HTTPS, httponly=True, samesite="Lax",
+    )  # fmt: skip
+    return answer
 
 
 @read_and_post

@@ -3,7 +3,7 @@ from django.conf import settings
 from django.test import Client
 from django.urls import reverse
 
-from nursery.actions.first_account import drop_first_key, new_first_key
+from nursery.actions.first_account import KEY_FILE, drop_first_key, new_first_key
 from nursery.models import Account, Farm, Worker
 
 ENTRY = {
@@ -79,7 +79,7 @@ def test_without_a_key_in_the_folder_none_fits(visitor, key):
 def test_the_key_is_gone_after_the_first_account(visitor, key, django_capture_on_commit_callbacks):
     with django_capture_on_commit_callbacks(execute=True):
         send(visitor, key=key)
-    assert not any(settings.DATA_DIR.iterdir())
+    assert not (settings.DATA_DIR / KEY_FILE).exists()
 
 
 def test_a_second_account_is_not_made_this_way(visitor, key, alice):
