@@ -1,9 +1,10 @@
 """Read a file of tallies: past seasons as counts, one row a run and day.
 
 The file is CSV in UTF-8, with or without a byte order mark, its columns in any order under a header in any
-case, divided by comma, semicolon or tab. Every fault is reported with its row, counted as a spreadsheet
-counts them (the header is row 1), and its column. Nothing is guessed: a date is year-month-day, a method is
-one of ours by its value or its shown name, and a count is a whole number.
+case, divided by comma, semicolon or tab; or the first sheet of an XLSX workbook. Every fault is reported
+with its row, counted as a spreadsheet counts them (the header is row 1), and its column. Nothing is
+guessed: a date is year-month-day, a method is one of ours by its value or its shown name, and a count is a
+whole number.
 """
 
 import csv
@@ -19,6 +20,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
+from nursery.actions.tally_sheet import SheetFault, is_workbook, sheet_lines
 from nursery.models import Crop, Cultivar, Flat, Method, Season, Worker
 
 COLUMNS = (
@@ -90,12 +92,13 @@ def read_tally_file(content: bytes, *, today: date) -> TallyTable:
     """Return what stands in the file; ``today`` is the last day on which anything can have been counted."""
     table = TallyTable()
     try:
-        lines = _lines(_text(content))
-        header = _header(lines[0], table)
-    except _Fault as fault:
+        lines = sheet_lines(content) if is_workbook(content) else _lines(_text(content))
+        first = next((number for number, line in enumerate(lines) if any(line)), 0)
+        header = _header(lines[first] if lines else [], table)
+    except (_Fault, SheetFault) as fault:
         table.faults.append(RowFault(0, "", str(fault)))
         return table
-    for number, values in enumerate(lines[1:], 2):
+    for number, values in enumerate(lines[first + 1 :], first + 2):
         if any(value.strip() for value in values):
             _read_row(number, values, header, table=table, today=today)
     if not table.rows and not table.faults:
@@ -130,8 +133,6 @@ def _lines(text: str) -> list[list[str]]:
             _("The file cannot be divided into columns (%s). Look for a quotation mark without its pair.")
             % error
         ) from error
-    while lines and not any(lines[0]):
-        lines.pop(0)
     return lines
 
 
