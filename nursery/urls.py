@@ -5,6 +5,7 @@ from django.urls import path, re_path, register_converter
 from nursery.converters import CodeConverter
 from nursery.views import (
     accounts,
+    changes,
     checks,
     find,
     flat_list,
@@ -12,6 +13,7 @@ from nursery.views import (
     labels,
     login,
     numbers,
+    put_right,
     records,
     sowings,
     takes,
@@ -75,6 +77,12 @@ urlpatterns: list = [
     path("<code:code>/numbers", numbers.flat_numbers, name="flat-numbers"),
     path("<code:code>/check/<uuid:key>", checks.check_detail, name="check-detail"),
     path("<code:code>/check/<uuid:key>/reopen", checks.flat_reopen, name="flat-reopen"),
+    # Mending
+    path("put-right", put_right.put_right, name="put-right"),
+    path("put-right/runs", put_right.put_right_runs, name="put-right-runs"),
+    path("changes", changes.change_list, name="change-list"),
+    path("changes/<uuid:key>", changes.change_detail, name="change-detail"),
+    path("changes/<uuid:key>/put-back", changes.change_put_back, name="change-put-back"),
     # Records
     path("records", records.records, name="records"),
     path("records/farm", records.record_farm, name="record-farm"),

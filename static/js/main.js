@@ -4,5 +4,6 @@
 import "./dialog.js";
 import "./menu.js";
 import "./submit-once.js";
+import "./ticks.js";
 import "./trouble.js";
 import "./zoom.js";

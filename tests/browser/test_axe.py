@@ -10,8 +10,11 @@ import pytest
 from django.urls import get_resolver, reverse
 from django.utils import timezone
 
+from nursery.actions.corrections import correct_runs
 from nursery.actions.demo import load_demo
-from nursery.models import Account, Check, Farm, Flat, Place, PrintedCode, Run, Session, Sowing
+from nursery.actions.stamp import Stamp
+from nursery.forms.mending import WHAT
+from nursery.models import Account, Check, Farm, Flat, Place, PrintedCode, Run, Session, Sowing, Worker
 from nursery.views.record_nouns import NOUNS
 from tests.browser.conftest import TABLET
 from tests.browser.looker import Looker
@@ -42,6 +45,7 @@ TAKES_FORMS_ONLY = {
     "flat-reopen",
     "record-delete",
     "sowing-stand",
+    "change-put-back",
     "tally-preview",
     "tally-store",
 }
@@ -76,8 +80,25 @@ def samples():
         "record-edit": [
             reverse("record-edit", args=[noun, NOUNS[noun].key_of(row)]) for noun, row in records if row
         ],
+        "put-right": [reverse("put-right"), reverse("put-right") + f"?flat={marked.flat.code}"],
+        "put-right-runs": [reverse("put-right-runs") + put_right_query(marked.flat)],
+        "change-list": [reverse("change-list"), reverse("change-list") + f"?flat={marked.flat.code}"],
+        "change-detail": [reverse("change-detail", args=[corrected(marked.flat).uuid])],
         "takes": [reverse("takes"), reverse("takes") + "?by=grafter"],
     }
+
+
+def put_right_query(flat):
+    """All that can be put right of a flat."""
+    runs = [f"run={run.key}" for run in flat.runs.all()]
+    return "?" + "&".join([*runs, *(f"what={name}" for name in WHAT)])
+
+
+def corrected(flat):
+    """A correction of all runs of a flat."""
+    stamp = Stamp.now(Account.objects.get(username="grower"))
+    changes = {"clip": "blue", "worker": Worker.objects.first()}
+    return correct_runs(flat.runs.all(), changes=changes, reason="for the test", stamp=stamp)[0]
 
 
 @pytest.fixture
