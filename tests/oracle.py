@@ -11,7 +11,10 @@ A history is a dict of plain values::
      "checks":   {check: {"day", "kind": "whole" | "part" | "numbers", "places": [1, 2], "void": False}},
      "marks":    {uuid: {"check", "cell", "kind": "seen" | "undo" | "correction", "state", "replaces"}},
      "closings": {uuid: {"check", "kind": "close" | "reopen", "replaces"}},
-     "numbers":  {(check, run): {"dead": 3, "wilting": 1}}}
+     "numbers":  {(check, run): {"dead": 3, "wilting": 1}},
+     "left":     [{"run", "day", "plants"}]}   plants that left by number; may be missing
+
+A check with ``"is_leaving": True`` only says which cells left: it is no look at the others.
 
 A cell is named "17", or "17.2" for the second graft in place 17.
 """
@@ -144,13 +147,19 @@ def count_by_cells(history, run, day):
     return counts
 
 
+def is_look_at_cells(history, check):
+    """Does the check look at cells? One by numbers does not, nor one that only says which cells left."""
+    entry = history["checks"][check]
+    return entry["kind"] != "numbers" and not entry.get("is_leaving")
+
+
 def numbers_of(history, run_number, day):
     """The (dead, wilting) that stand for a run's day by numbers, or None.
 
     They stand only where no check by cells was closed that day. Of several the worse counts.
     """
     closed = closed_checks_of(history, day)
-    if any(history["checks"][check]["kind"] != "numbers" for check in closed):
+    if any(is_look_at_cells(history, check) for check in closed):
         return None
     given = [history["numbers"][(c, run_number)] for c in closed if (c, run_number) in history["numbers"]]
     return max(((n["dead"], n["wilting"]) for n in given), default=None)
@@ -159,8 +168,10 @@ def numbers_of(history, run_number, day):
 def seen_whole_by_cells(history, first, last):
     """Was the whole flat seen by cells on a day after ``first``, up to ``last``?"""
     days = {check["day"] for check in history["checks"].values() if first < check["day"] <= last}
-    closed = [history["checks"][check] for day in days for check in closed_checks_of(history, day)]
-    return any(check["kind"] == "whole" for check in closed)
+    closed = [check for day in days for check in closed_checks_of(history, day)]
+    return any(
+        history["checks"][check]["kind"] == "whole" and is_look_at_cells(history, check) for check in closed
+    )
 
 
 def dead_known_by_numbers(history, run_number, day):
@@ -173,6 +184,30 @@ def dead_known_by_numbers(history, run_number, day):
     return 0
 
 
+def let_leave(history, run_number, day, counts):
+    """Take away, one by one, the plants that left by number.
+
+    One goes that nobody saw; else one seen alive; else one called dead, and then people disagree.
+    """
+    grafted_on = history["runs"][run_number]["grafted_on"]
+    for leaving in sorted(history.get("left", []), key=lambda leaving: leaving["day"]):
+        if leaving["run"] != run_number or leaving["day"] > day:
+            continue
+        for _plant in range(leaving["plants"]):
+            unseen = counts["grafted"] - counts["alive"] - counts["dead"] - counts["gone"]
+            if unseen == 0 and counts["alive"] == 0 and counts["dead"] == 0:
+                break
+            if unseen == 0 and counts["alive"] == 0:
+                counts["dead"] -= 1
+                counts["has_disagreement"] = True
+            elif unseen == 0:
+                counts["alive"] -= 1
+            counts["gone"] += 1
+            counts["gone_early"] += leaving["day"] < grafted_on + timedelta(days=EARLY_DAYS)
+    counts["wilting"] = min(counts["wilting"], counts["alive"])
+    counts["seen"] = counts["alive"] + counts["dead"] + counts["gone"]
+
+
 def count_day(history, run_number, day):
     """The counts of one run on one day."""
     counts = count_by_cells(history, history["runs"][run_number], day)
@@ -182,6 +217,7 @@ def count_day(history, run_number, day):
         more = min(max(0, known - counts["dead"]), counts["grafted"] - counts["seen"])
         counts["dead"] += more
         counts["seen"] += more
+    let_leave(history, run_number, day, counts)
     if numbers is not None:
         dead, wilting = numbers
         standing = counts["grafted"] - counts["gone"]
@@ -204,7 +240,8 @@ def season_of(history, run):
 
 def day_counts(history):
     """{(run, day): counts and flags}, a row for each run grafted by a day with a standing check."""
-    days = sorted({check["day"] for check in history["checks"].values() if not check["void"]})
+    left_on = {leaving["day"] for leaving in history.get("left", [])}
+    days = sorted({check["day"] for check in history["checks"].values() if not check["void"]} | left_on)
     rows = {}
     for number, run in history["runs"].items():
         has_record = False
@@ -213,7 +250,7 @@ def day_counts(history):
                 continue
             row = count_day(history, number, day)
             row |= {"pairing": run["pairing"], "season": season_of(history, run)}
-            row["is_closed"] = bool(closed_checks_of(history, day))
+            row["is_closed"] = bool(closed_checks_of(history, day)) or day in left_on
             is_final = day >= run["record_on"] or row["alive"] == 0
             is_complete = row["seen"] == row["grafted"]
             row["is_record"] = row["is_closed"] and is_complete and is_final and not has_record

@@ -200,6 +200,18 @@ def parts_of(history):
 
 
 @st.composite
+def histories_with_leavings(draw):
+    """Histories in which plants also leave: by cells (a part check that is no look) and by number."""
+    history = draw(histories(max_marks=12))
+    for check in history["checks"].values():
+        check["is_leaving"] = check["kind"] == "part" and draw(st.booleans())
+    leaving = st.fixed_dictionaries(
+        {"run": st.sampled_from(list(RUNS)), "day": st.sampled_from(DAYS), "plants": st.integers(1, 3)}
+    )
+    return {**history, "left": draw(st.lists(leaving, max_size=3))}
+
+
+@st.composite
 def deliveries(draw, history):
     """Everything of a history at least once, shuffled, some of it again, in chunks as they arrive."""
     chance = random.Random(draw(st.integers(0, 2**32)))

@@ -27,6 +27,7 @@ from tests.stories import (
     arrived,
     deliveries,
     histories,
+    histories_with_leavings,
     parts_of,
     rare_history,
     uuid_of,
@@ -100,7 +101,9 @@ def facts_of(history):
             facts.cells.append(CellFact(cell, number, place, 1, is_present=True, is_graft=True))
     for uuid, check in standing.items():
         is_closed, places = oracle.is_closed(history, uuid), frozenset(check["places"])
-        facts.checks[ids[uuid]] = CheckFact(ids[uuid], check["day"], check["kind"], places, is_closed, "")
+        facts.checks[ids[uuid]] = CheckFact(
+            ids[uuid], check["day"], check["kind"], places, is_closed, "", check.get("is_leaving", False)
+        )
     for uuid, mark in history["marks"].items():
         if mark["check"] in standing:
             day, replaces = standing[mark["check"]]["day"], tuple(mark["replaces"])
@@ -108,22 +111,26 @@ def facts_of(history):
     for (check, run), counts in history["numbers"].items():
         if check in standing:
             facts.numbers.append((ids[check], run, counts["dead"], counts["wilting"]))
+    facts.left = [(leaving["run"], leaving["day"], leaving["plants"]) for leaving in history.get("left", [])]
     return facts
 
 
-def test_counts_of_a_flat_are_the_references(whole):
+@pytest.mark.parametrize(
+    "told", [histories(max_marks=20), histories_with_leavings()], ids=["looks", "leavings"]
+)
+def test_counts_of_a_flat_are_the_references(whole, told):
     runs = {
         number: RunFact(number, 1, number, number, None, run["grafted_on"], run["record_on"])
         for number, run in RUNS.items()
     }
 
     @examples(250, many=20_000, whole=whole)
-    @given(history=histories(max_marks=20))
+    @given(history=told)
     def agrees(history):
         rows = {(row.run_id, row.day): row for row in flat_day_counts(facts_of(history), runs)}
-        told = {key: {column: getattr(row, column) for column in COLUMNS} for key, row in rows.items()}
+        counted = {key: {column: getattr(row, column) for column in COLUMNS} for key, row in rows.items()}
         wanted = oracle.day_counts(history)
-        assert told == {key: {column: row[column] for column in COLUMNS} for key, row in wanted.items()}
+        assert counted == {key: {column: row[column] for column in COLUMNS} for key, row in wanted.items()}
 
     agrees()
 
