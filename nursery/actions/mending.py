@@ -22,6 +22,7 @@ from nursery.actions.given import GIVEN
 from nursery.actions.ledger import read_ledger
 from nursery.actions.settling import say_again
 from nursery.actions.stamp import Stamp
+from nursery.actions.states import CellState, flat_states
 from nursery.calc.codes import spoken
 from nursery.models import Cell, Change, Check, Flat, Leaving, Mark, Run, StageMove, Voiding
 
@@ -63,6 +64,29 @@ def give_check(check: Check, *, to_flat: Flat, reason: str, stamp: Stamp) -> int
     said = say_again(before, stamp=stamp, reason=_("Said again: a check was given to this flat"))
     recount_flats([held.flat_id, to_flat.pk])
     return said
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What both flats would look like, by cell, with the check given; and the cells that it marks there."""
+
+    here: list[CellState]
+    there: list[CellState]
+    marked: frozenset[int]
+
+
+def preview_giving(check: Check, to_flat: Flat, *, stamp: Stamp) -> Outcome:
+    """Return what ``give_check`` would make of both flats: it is done, looked at, and taken back at once."""
+    day = check.day
+    with transaction.atomic():
+        give_check(check, to_flat=to_flat, reason="", stamp=stamp)
+        outcome = Outcome(
+            list(flat_states(check.flat, day=day).values()),
+            list(flat_states(to_flat, day=day).values()),
+            frozenset(check.marks.values_list("cell_id", flat=True)),
+        )
+        transaction.set_rollback(True)
+    return outcome
 
 
 def plan_giving(check: Check, to_flat: Flat) -> Giving:

@@ -9,10 +9,12 @@ its own check (``say_again``).
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Max, QuerySet
 from django.utils.translation import gettext as _
 
 from nursery.actions.bench import changed_meanwhile
@@ -20,7 +22,7 @@ from nursery.actions.counting import lock_flats, recount_flats
 from nursery.actions.ledger import CellFact, FlatFacts, read_ledger
 from nursery.actions.stamp import Stamp
 from nursery.calc.fold import MarkFact, fold_cell
-from nursery.models import Cell, Flat, Mark
+from nursery.models import Cell, DayCount, Flat, Mark
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +159,29 @@ def _moment(mark: Mark) -> tuple[bool, date, datetime, int]:
     """Order marks by when their cell was looked at."""
     check = mark.check_ref
     return mark.kind != Mark.Kind.UNDO, check.day, check.opened_at, mark.pk or 0
+
+
+def flats_to_settle() -> QuerySet[Any]:
+    """Return the keys of the flats in dispute on some day, and the last such day, the newest first."""
+    flagged = DayCount.objects.filter(has_disagreement=True).order_by().values("flat")
+    return flagged.annotate(last=Max("day")).order_by("-last", "-flat")
+
+
+def number_disputes(flat_ids: Iterable[int]) -> dict[int, list[DayCount]]:
+    """Return by flat the last count of each run in which more left by number than can have lived."""
+    ledger = read_ledger(flat_ids)
+    by_cells = {
+        (dispute.flat_id, dispute.cell.run_id)
+        for facts in ledger.flats.values()
+        for dispute in disputes_in(facts)
+    }
+    rows = DayCount.objects.filter(flat__in=ledger.flats, has_disagreement=True).order_by("day")
+    last = {(row.flat_id, row.run_id): row for row in rows.select_related("run")}
+    found: dict[int, list[DayCount]] = {}
+    for key, row in last.items():
+        if key not in by_cells:
+            found.setdefault(row.flat_id, []).append(row)
+    return found
 
 
 def flats_in_dispute(flat_ids: Iterable[int]) -> dict[int, list[Dispute]]:

@@ -9,8 +9,7 @@ from django.db.models import Count, QuerySet
 from django.utils.translation import gettext as _
 
 from nursery.actions.states import CellState
-from nursery.calc.places import place_name
-from nursery.models import Account, Cause, Check, DayCount, Flat, Mark, Run, RunSowing, Sowing
+from nursery.models import Account, Cause, Check, DayCount, Flat, Run, RunSowing, Sowing
 from nursery.views.drawing import STATE_WORDS, run_sign
 from nursery.views.standing import places_said
 
@@ -79,15 +78,6 @@ class Loss:
     number: int
     cause: str
     since: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class Dispute:
-    """A cell of which people say different things."""
-
-    name: str
-    counted: str
-    said: list[Mark]
 
 
 def named_runs(flat: Flat) -> list[Run]:
@@ -195,25 +185,6 @@ def losses(cells: Iterable[CellState], columns: int) -> list[Loss]:
             since=since,
         )
         for (state, cause, since), places in ordered
-    ]
-
-
-def disputes(flat: Flat, cells: Iterable[CellState]) -> list[Dispute]:
-    """Return the cells on which people disagree, and who says what."""
-    disputed = [cell for cell in cells if cell.disagreement]
-    if not disputed:
-        return []
-    uuids = [uuid for cell in disputed for uuid in cell.open_uuids]
-    said = Mark.objects.filter(uuid__in=uuids).select_related("by_worker", "sent_by", "check_ref")
-    marks = {str(mark.uuid): mark for mark in said}
-    columns = flat.tray_format.columns
-    return [
-        Dispute(
-            name=place_name(cell.place_no, columns),
-            counted=str(STATE_WORDS[cell.state]),
-            said=[marks[uuid] for uuid in cell.open_uuids],
-        )
-        for cell in disputed
     ]
 
 

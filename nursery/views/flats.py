@@ -11,9 +11,10 @@ from nursery import access
 from nursery.actions.states import CellState, flat_states
 from nursery.calc.codes import spoken
 from nursery.models import LEFT_STAGES, Check, Flat, Run, Stage
+from nursery.views.dispute_lines import dispute_lines
 from nursery.views.drawing import draw_flat
 from nursery.views.flat_acts import acts_of
-from nursery.views.flat_story import checks_of, day_lines, disputes, losses, named_runs, run_lines
+from nursery.views.flat_story import checks_of, day_lines, losses, named_runs, run_lines
 from nursery.views.standing import drawing_of, grafting_said, pairings_said, places_said, standing_of
 
 
@@ -58,7 +59,7 @@ def _story(flat: Flat, runs: list[Run], cells: list[CellState]) -> dict[str, obj
         "runs": run_lines(runs, cells, columns),
         "shows_runs": len({cell.run_number for cell in cells if cell.is_present}) > 1,
         "losses": losses(cells, columns),
-        "disputes": disputes(flat, cells),
+        "disputes": dispute_lines(flat),
         "blanks": places_said(flat.blank_places or [], columns),
         "moves": flat.moves.standing().select_related("place", "by_worker", "sent_by").order_by("at", "pk"),
     }

@@ -46,6 +46,8 @@ TAKES_FORMS_ONLY = {
     "record-delete",
     "sowing-stand",
     "change-put-back",
+    "cell-settle",
+    "check-unvoid",
     "tally-preview",
     "tally-store",
 }
@@ -80,12 +82,22 @@ def samples():
         "record-edit": [
             reverse("record-edit", args=[noun, NOUNS[noun].key_of(row)]) for noun, row in records if row
         ],
+        "disagreement-list": [reverse("disagreement-list")],
+        "check-give": give_addresses(marked),
+        "check-void": [reverse("check-void", args=[marked.flat.code, marked.uuid])],
         "put-right": [reverse("put-right"), reverse("put-right") + f"?flat={marked.flat.code}"],
         "put-right-runs": [reverse("put-right-runs") + put_right_query(marked.flat)],
         "change-list": [reverse("change-list"), reverse("change-list") + f"?flat={marked.flat.code}"],
         "change-detail": [reverse("change-detail", args=[corrected(marked.flat).uuid])],
         "takes": [reverse("takes"), reverse("takes") + "?by=grafter"],
     }
+
+
+def give_addresses(check):
+    """The question for the right flat, its answer with both flats drawn, and a refusal."""
+    address = reverse("check-give", args=[check.flat.code, check.uuid])
+    others = Flat.objects.filter(tray_format=check.flat.tray_format, cells__isnull=False).exclude(pk=check.flat_id)
+    return [address, f"{address}?code={others.first().code}", f"{address}?code=F3K7"]
 
 
 def put_right_query(flat):
@@ -110,7 +122,7 @@ def farm(transactional_db):
 
 def test_what_takes_forms_only_is_no_page(client, alice):
     client.force_login(alice)
-    some = {"key": uuid4(), "event": uuid4(), "noun": "crops", "code": make_flat().code, "username": "alice"}
+    some = {"key": uuid4(), "event": uuid4(), "noun": "crops", "code": make_flat().code, "username": "alice", "cell": "1"}
     patterns = {pattern.name: pattern.pattern for pattern in get_resolver().url_patterns}
     for name in TAKES_FORMS_ONLY:
         given = {word: some[word] for word in patterns[name].converters}

@@ -128,7 +128,7 @@ def test_a_disagreement_says_who_says_what_and_what_counts(crew, flat, run, alic
     check = check_flat(flat, {5: "dead"}, account=alice, days_ago=1, closes=False)
     add_mark(check, 5, "wilting", account=bob, worker=bob.worker)
     words = text(page(crew, flat))
-    assert "People disagree on A5. It counts as dead until somebody looks again." in words
+    assert "People disagree on A5. It counts as dead until it is settled." in words
     assert "alice: dead" in words
     assert "Bob: wilting" in words
 
