@@ -1,0 +1,157 @@
+"""The export of everything: nothing is forgotten, nothing secret is in it, and it reads back."""
+
+import contextlib
+import csv
+import io
+import json
+import zipfile
+
+import pytest
+from django.apps import apps
+from django.utils import timezone
+from openpyxl import load_workbook
+
+from nursery.actions import export, job_line
+from nursery.actions.demo import load_demo
+from nursery.actions.export import snapshot
+from nursery.actions.export_tables import LEFT_OUT, TABLES, export_tables
+from nursery.actions.job_kinds import KINDS
+from nursery.actions.job_line import Progress, Stopped, run_line
+from nursery.actions.jobs import ask_for, jobs_folder, made_file
+from nursery.models import Cell, Crop, Flat, Job, Mark, Run
+from tests.actions.test_concurrency import real_database  # noqa: F401
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def on_this_connection(monkeypatch):
+    """A test's rows are in a transaction that no other connection sees."""
+    monkeypatch.setattr(export, "snapshot", lambda: contextlib.nullcontext("default"))
+
+
+def exported(kind):
+    job = ask_for(kind, {}, None)
+    assert run_line(KINDS, heart=lambda _job: contextlib.nullcontext()) == 1
+    job.refresh_from_db()
+    assert job.state == "done", job.message
+    return job
+
+
+def tables_in(path):
+    with zipfile.ZipFile(path) as archive:
+        assert archive.testzip() is None
+        return {
+            name.removesuffix(".csv"): list(
+                csv.DictReader(io.StringIO(archive.read(name).decode("utf-8-sig")))
+            )
+            for name in archive.namelist()
+            if name.endswith(".csv")
+        }
+
+
+def test_every_table_is_exported_or_left_out_with_a_reason():
+    for model in apps.get_models(include_auto_created=True):
+        is_exported = model._meta.app_label == "nursery" and model.__name__ in TABLES
+        assert is_exported != bool(LEFT_OUT.get(model._meta.label)), model._meta.label
+    assert {apps.get_model("nursery", name) for name in TABLES}
+
+
+def test_no_integer_key_and_no_secret_is_among_the_columns():
+    for table in export_tables():
+        for column in table.columns:
+            field = table.model
+            for part in column.path.split("__"):
+                found = field._meta.get_field(part)
+                field = found.related_model if found.is_relation else None
+            assert not found.primary_key, column
+            assert "password" not in column.path and column.words
+        assert len(set(table.header)) == len(table.header)
+
+
+@pytest.mark.usefixtures("on_this_connection")
+def test_csv_reads_back_every_row_of_the_demonstration_farm():
+    load_demo(timezone.now())
+    job = exported("export_csv")
+    tables = tables_in(made_file(job))
+    for table in export_tables():
+        assert len(tables[table.name]) == table.model.objects.count(), table.name
+    flat = Flat.objects.filter(note="").first()
+    row = next(row for row in tables["flats"] if row["code"] == flat.code)
+    assert json.loads(row["blank_places"] or "null") == flat.blank_places
+    marks = {row["uuid"]: row for row in tables["marks"]}
+    for mark in Mark.objects.select_related("cell__flat", "check_ref")[:20]:
+        row = marks[str(mark.uuid)]
+        assert (row["check"], row["state"]) == (str(mark.check_ref.uuid), mark.state)
+        assert (row["cell_flat"], row["cell_place_no"]) == (mark.cell.flat.code, str(mark.cell.place_no))
+    runs = {row["key"] for row in tables["runs"]}
+    assert {row["run"] for row in tables["cells"]} <= runs and len(runs) == Run.objects.count()
+    assert job.done_count == job.total_count == sum(len(rows) for rows in tables.values())
+
+
+@pytest.mark.usefixtures("on_this_connection")
+def test_no_password_is_anywhere_in_it(alice):
+    path = made_file(exported("export_csv"))
+    with zipfile.ZipFile(path) as archive:
+        everything = b"".join(archive.read(name) for name in archive.namelist())
+    assert b"alice" in everything
+    assert alice.password.encode() not in everything
+    assert path.stat().st_mode & 0o077 == 0
+
+
+@pytest.mark.usefixtures("on_this_connection")
+def test_names_that_would_run_do_not():
+    Crop.objects.create(name="=1+1")
+    csv_file, xlsx_file = (made_file(exported(kind)) for kind in ("export_csv", "export_xlsx"))
+    assert tables_in(csv_file)["crops"][0]["name"] == "'=1+1"
+    cell = load_workbook(xlsx_file)["crops"]["B2"]
+    assert (cell.value, cell.data_type) == ("=1+1", "s")
+
+
+@pytest.mark.usefixtures("on_this_connection")
+def test_xlsx_has_the_same_rows_in_as_many_sheets():
+    load_demo(timezone.now())
+    book = load_workbook(made_file(exported("export_xlsx")), read_only=True)
+    assert book.sheetnames == ["README", *(table for table, _words in TABLES.values())]
+    assert sum(1 for _row in book["cells"].iter_rows()) == Cell.objects.count() + 1
+    codes = [row[0] for row in book["flats"].iter_rows(min_row=2, values_only=True)]
+    assert codes == list(Flat.objects.order_by("pk").values_list("code", flat=True))
+
+
+@pytest.mark.usefixtures("on_this_connection")
+def test_readme_names_every_table_and_column():
+    with zipfile.ZipFile(made_file(exported("export_csv"))) as archive:
+        text = archive.read("README.txt").decode("utf-8-sig")
+    for table in export_tables():
+        part = text.split(f"\r\n{table.name}.csv\r\n")[1].split("\r\n\r\n")[0].strip()
+        assert [line.split()[0] for line in part.split("\r\n")[1:]] == table.header
+
+
+@pytest.mark.usefixtures("on_this_connection")
+def test_a_cancelled_export_leaves_no_file(monkeypatch):
+    for number in range(500):
+        Crop.objects.create(name=f"Crop {number}")
+    monkeypatch.setattr(job_line, "WRITE_EVERY_SECONDS", 0)
+    job = ask_for("export_csv", {}, None)
+    steps = []
+
+    def step(progress, done=1):
+        steps.append(done)
+        if sum(steps) > 200:
+            raise Stopped
+
+    monkeypatch.setattr(Progress, "step", step)
+    run_line(KINDS, heart=lambda _job: contextlib.nullcontext())
+    job.refresh_from_db()
+    assert (job.state, made_file(job)) == ("cancelled", None)
+    assert not [path for path in jobs_folder().iterdir() if job.key.hex[:8] in path.name]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_snapshot_sees_nothing_newer_and_keeps_nobody_from_writing(real_database):  # noqa: F811
+    Crop.objects.create(name="Tomato")
+    with snapshot() as using:
+        Crop.objects.create(name="Melon")
+        assert [crop.name for crop in Crop.objects.using(using).all()] == ["Tomato"]
+    assert Crop.objects.count() == 2
+    assert Job.objects.count() == 0
