@@ -27,10 +27,10 @@ from nursery.models import Farm, Job
 SNAPSHOT = "snapshot"
 _STEP = 200  # rows between two safe points
 ABOUT = gettext_lazy(
-    "Each file is a table: CSV, UTF-8, commas, a header. A row is named by its code, UUID, key or name, and by "
-    "the same in every other table. Days are year-month-day on the farm's calendar, moments are ISO 8601 in "
-    "UTC, yes and no are 1 and 0; lists and values of several parts are JSON. A text that a spreadsheet would "
-    "take for a formula has an apostrophe before it. Passwords are not in here."
+    "Each file is a table: CSV, UTF-8, commas, a header. A row is named by its code, UUID, key or name, "
+    "and by the same in every other table. Days are year-month-day on the farm's calendar, moments are ISO "
+    "8601 in UTC, yes and no are 1 and 0; lists and values of several parts are JSON. A text that a "
+    "spreadsheet would take for a formula has an apostrophe before it. Passwords are not in here."
 )
 
 

@@ -13,13 +13,11 @@ from openpyxl import load_workbook
 
 from nursery.actions import export, job_line
 from nursery.actions.demo import load_demo
-from nursery.actions.export import snapshot
 from nursery.actions.export_tables import LEFT_OUT, TABLES, export_tables
 from nursery.actions.job_kinds import KINDS
 from nursery.actions.job_line import Progress, Stopped, run_line
 from nursery.actions.jobs import ask_for, jobs_folder, made_file
-from nursery.models import Cell, Crop, Flat, Job, Mark, Run
-from tests.actions.test_concurrency import real_database  # noqa: F401
+from nursery.models import Cell, Crop, Flat, Mark, Run
 
 pytestmark = pytest.mark.django_db
 
@@ -145,13 +143,3 @@ def test_a_cancelled_export_leaves_no_file(monkeypatch):
     job.refresh_from_db()
     assert (job.state, made_file(job)) == ("cancelled", None)
     assert not [path for path in jobs_folder().iterdir() if job.key.hex[:8] in path.name]
-
-
-@pytest.mark.django_db(transaction=True)
-def test_the_snapshot_sees_nothing_newer_and_keeps_nobody_from_writing(real_database):  # noqa: F811
-    Crop.objects.create(name="Tomato")
-    with snapshot() as using:
-        Crop.objects.create(name="Melon")
-        assert [crop.name for crop in Crop.objects.using(using).all()] == ["Tomato"]
-    assert Crop.objects.count() == 2
-    assert Job.objects.count() == 0
