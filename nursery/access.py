@@ -14,6 +14,7 @@ from django.http import Http404, HttpRequest
 
 from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, read_code
 from nursery.models import (
+    LEFT_STAGES,
     Account,
     BladeEvent,
     Cell,
@@ -22,10 +23,12 @@ from nursery.models import (
     Flat,
     Leaving,
     Place,
+    PlaceMove,
     PrintedCode,
     Run,
     Session,
     Sowing,
+    StageMove,
     Worker,
 )
 
@@ -149,6 +152,14 @@ def place_for_reading(user: Account, code: str) -> Place:
     if place is None:
         raise Http404
     return place
+
+
+def require_move(user: Account, act: UUID) -> None:
+    """404 unless this act moved something; what let plants leave is no move."""
+    moves = StageMove.objects.filter(act=act)
+    is_leaving = moves.filter(stage__in=LEFT_STAGES).exists() or Leaving.objects.filter(act=act).exists()
+    if is_leaving or not (moves.exists() or PlaceMove.objects.filter(act=act).exists()):
+        raise Http404
 
 
 def is_borne(code: str) -> bool:

@@ -109,7 +109,7 @@ def move_load(
     carried = _flats_in(yard, places)
     lock_flats({flat.pk for flat in load.flats} | carried.keys())
     flats = sort_flats(load.flats)
-    over = yard.excess(target, _coming(flats.free, places, yard))
+    over = yard.excess(target, coming_of(Load(places=tuple(places)), flats.free, yard))
     act = _Act(uuid4(), stamp, stage, reason.strip(), bool(over))
     settled = [place for place in places if place.stands_in_id != (target.pk if target else None)]
     before = {place_id: yard.stage_at(place_id) for place_id in set(carried.values())}
@@ -168,9 +168,8 @@ def content_of(place: Place, yard: Yard, *, to_place: Place | None = None) -> Lo
 def excess_of(load: Load, to_place: Place | None) -> list[Excess]:
     """Return the places that this would make too full; empty where it fits."""
     yard = Yard.read()
-    places = [yard.places[place.pk] for place in load.places]
     target = yard.places[to_place.pk] if to_place else None
-    return yard.excess(target, _coming(sort_flats(load.flats).free, places, yard))
+    return yard.excess(target, coming_of(load, sort_flats(load.flats).free, yard))
 
 
 def _refuse_circle(yard: Yard, places: Collection[Place], target: Place | None) -> None:
@@ -193,13 +192,13 @@ def _flats_in(yard: Yard, places: Sequence[Place]) -> dict[int, int]:
     return dict(moves.values_list("flat", "place"))
 
 
-def _coming(flats: Collection[Flat], places: Iterable[Place], yard: Yard) -> Counter[int | None]:
-    """Count what is moved by where it stands now."""
+def coming_of(load: Load, free: Collection[Flat], yard: Yard) -> Counter[int | None]:
+    """Count the flats that move, those that are ``free`` and those on places, by where they stand now."""
     coming: Counter[int | None] = Counter()
-    if flats:
-        known = dict(last_moves().filter(flat__in=flats).values_list("flat", "place"))
-        coming.update(known.get(flat.pk) for flat in flats)
-    for place in places:
+    if free:
+        known = dict(last_moves().filter(flat__in=free).values_list("flat", "place"))
+        coming.update(known.get(flat.pk) for flat in free)
+    for place in load.places:
         for one in (place, *yard.inside(place)):
             coming[one.pk] += yard.held.get(one.pk, 0)
     return coming

@@ -129,6 +129,11 @@ class FlatQuerySet(models.QuerySet["Flat"]):
         here = self.with_stage().filter(Exists(ever)).alias(place_id=Subquery(moves.values("place")[:1]))
         return here.filter(place_id__in=places).exclude(stage__in=LEFT_STAGES)
 
+    def nowhere(self) -> Self:
+        """Flats (with their stage) that are still here and of which nobody noted where."""
+        here = self.with_stage().kept().filter(place_name__isnull=True)
+        return here.filter(Q(stage__isnull=True) | ~Q(stage__in=LEFT_STAGES))
+
     def kept(self) -> Self:
         """Flats that the farm keeps cell by cell (no imported tallies)."""
         return self.filter(origin=Flat.Origin.MARKS)
