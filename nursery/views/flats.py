@@ -14,6 +14,7 @@ from nursery.models import LEFT_STAGES, Check, Flat, Run, Stage
 from nursery.views.dispute_lines import dispute_lines
 from nursery.views.drawing import draw_flat
 from nursery.views.flat_acts import acts_of
+from nursery.views.flat_stays import stays_of
 from nursery.views.flat_story import checks_of, day_lines, losses, named_runs, run_lines
 from nursery.views.standing import drawing_of, grafting_said, pairings_said, places_said, standing_of
 
@@ -61,7 +62,7 @@ def _story(flat: Flat, runs: list[Run], cells: list[CellState]) -> dict[str, obj
         "losses": losses(cells, columns),
         "disputes": dispute_lines(flat),
         "blanks": places_said(flat.blank_places or [], columns),
-        "moves": flat.moves.standing().select_related("place", "by_worker", "sent_by").order_by("at", "pk"),
+        "stays": stays_of(flat),
     }
 
 
