@@ -21,6 +21,7 @@ from nursery.models import (
     Change,
     Check,
     Flat,
+    Job,
     Leaving,
     Place,
     PlaceMove,
@@ -224,6 +225,15 @@ def run_for_correction(user: Account, flat: Flat, number: int) -> Run:
     if run is None or not flat.runs.open().exists():
         raise Http404
     return run
+
+
+def job_for_reading(user: Account, key: UUID) -> Job:
+    """Return a piece of long work; 403 for crew, 404 if there is none."""
+    require_grower(user)
+    job = Job.objects.select_related("asked_by").filter(key=key).first()
+    if job is None:
+        raise Http404
+    return job
 
 
 def blade_event_for_work(user: Account, session: Session, uuid: UUID) -> BladeEvent:

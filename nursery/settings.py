@@ -197,9 +197,9 @@ SESSION_COOKIE_AGE = 60 * 60 * 24 * 60  # a shared tablet stays logged in over a
 SESSION_SAVE_EVERY_REQUEST = False
 CSRF_FAILURE_VIEW = "nursery.views.errors.csrf_failure"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 8 * 1024 * 1024
-# What is larger is dropped as it comes, so that nobody fills the disk; forms/tallies.py asks for less.
+# What is larger is dropped as it comes, so that nobody fills the disk: room for 50,000 rows of a past season.
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.MemoryFileUploadHandler"]
-FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+FILE_UPLOAD_MAX_MEMORY_SIZE = 6 * 1024 * 1024
 
 HTTPS = env_flag("TAKEBOOK_HTTPS")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS

@@ -11,6 +11,7 @@ from nursery.views import (
     find,
     flat_list,
     home,
+    jobs,
     labels,
     login,
     moves,
@@ -113,4 +114,14 @@ urlpatterns: list = [
     path("tallies", tallies.tally_import, name="tally-import"),
     path("tallies/preview", tallies.tally_preview, name="tally-preview"),
     path("tallies/store", tallies.tally_store, name="tally-store"),
+    path("tallies/look/<uuid:key>", tallies.tally_look, name="tally-look"),
+    path("tallies/look/<uuid:key>/store", tallies.tally_look_store, name="tally-look-store"),
+    # Long work, and everything to take along
+    path("jobs", jobs.job_list, name="job-list"),
+    path("jobs/<uuid:key>", jobs.job_detail, name="job-detail"),
+    path("jobs/<uuid:key>/cancel", jobs.job_cancel, name="job-cancel"),
+    path("jobs/<uuid:key>/again", jobs.job_again, name="job-again"),
+    path("jobs/<uuid:key>/file", jobs.job_file, name="job-file"),
+    path("export", jobs.book_export, name="book-export"),
+    path("export/ask", jobs.book_export_ask, name="book-export-ask"),
 ]

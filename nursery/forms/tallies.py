@@ -3,28 +3,30 @@
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.core import signing
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from nursery.models import Season
 
-# While rows are stored nobody else can write on SQLite: about a second for the most that a page takes.
-MOST_ROWS = 2_000
-LARGEST_BYTES = 500 * MOST_ROWS
+MOST_ROWS = 50_000
+LARGEST_BYTES = settings.FILE_UPLOAD_MAX_MEMORY_SIZE
+LARGEST_MB = LARGEST_BYTES // 1024**2
 _SALT = "tally-import"
 
 
 class TallyFileForm(forms.Form):
     file = forms.FileField(
-        label=_("Table (CSV)"),
-        help_text=_("Saved from a spreadsheet as “CSV UTF-8”."),
-        widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,text/csv"}),
+        label=_("Table (CSV or XLSX)"),
+        help_text=_("A workbook's first sheet, or a table saved as “CSV UTF-8”."),
+        widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx,text/csv"}),
         allow_empty_file=True,
         error_messages={
             "required": _(
-                "Choose a table of at most 2 MB. A larger one is imported with manage.py import_tallies."
+                "Choose a table of at most %d MB. A larger one is imported with manage.py import_tallies."
             )
+            % LARGEST_MB
         },
     )
     season = forms.CharField(
@@ -40,9 +42,8 @@ class TallyFileForm(forms.Form):
     )
 
     def clean_file(self) -> bytes:
-        upload = self.cleaned_data["file"]
-        content = upload.read(LARGEST_BYTES + 1)
-        if len(content) > LARGEST_BYTES or content.count(b"\n") > MOST_ROWS + 1:
+        content = self.cleaned_data["file"].read()
+        if content.count(b"\n") > MOST_ROWS + 1 and not content.startswith(b"PK"):
             text = _(
                 "The table has more than %d rows. Divide it, or import it with manage.py import_tallies."
             )

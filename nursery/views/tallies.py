@@ -1,26 +1,28 @@
-"""Bring in past seasons: choose a table, look at what it would do, store it."""
+"""Bring in past seasons: choose a table, look at what it would do, store it.
+
+A small table is looked at and stored while its sender waits; a large one is long work, whose page leads on.
+"""
 
 from typing import Any
+from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
-from nursery.actions.tallies import import_tallies
+from nursery.actions.jobs import ask_for, given_file
+from nursery.actions.tallies import import_tallies, is_long_work, options_as_data, stored_in_words
 from nursery.actions.tally_file import COLUMNS, MAY_BE_EMPTY
-from nursery.actions.tally_plan import Status, TallyOptions, TallyPlan, plan_tallies
+from nursery.actions.tally_plan import Status, TallyOptions, plan_tallies
+from nursery.actions.tally_preview import FAULTS_SHOWN, preview_of
 from nursery.forms.tallies import PackedTalliesForm, TallyFileForm
-from nursery.models import Method
-
-ROWS_SHOWN = 12
-FAULTS_SHOWN = 50
-NAMES_SHOWN = 12
+from nursery.models import Job, Method
 
 
 @require_safe
@@ -31,15 +33,20 @@ def tally_import(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 def tally_preview(request: HttpRequest) -> HttpResponse:
+    """Look at a table that was chosen; a large one in a process of its own."""
     access.require_grower(request.user)
     form = TallyFileForm(request.POST, request.FILES)
     if not form.is_valid():
         return _choose(request, form, status=422)
     sent = form.cleaned_data
-    plan = plan_tallies(sent["file"], _options(sent["season"], replaces=sent["replaces"]))
-    if plan.faults:
-        return _choose(request, form, plan=plan, status=422)
-    return render(request, "tally/preview.html", {"packed": form.pack(), **_shown(plan)})
+    options = _options(sent["season"], replaces=sent["replaces"])
+    if is_long_work(sent["file"]):
+        job = ask_for("tally_look", options_as_data(options), request.user, content=sent["file"])
+        return redirect("job-detail", job.key)
+    preview = preview_of(plan_tallies(sent["file"], options))
+    if preview["faults"]:
+        return _choose(request, form, preview=preview, status=422)
+    return _preview(request, preview, packed=form.pack())
 
 
 @require_POST
@@ -57,8 +64,36 @@ def tally_store(request: HttpRequest) -> HttpResponse:
         fresh = TallyFileForm()
         refusals = [str(text) for texts in form.errors.values() for text in texts]
         return _choose(request, fresh, refusals=refusals, status=422)
-    messages.success(request, _stored(plan))
+    messages.success(request, stored_in_words(plan))
     return redirect("takes")
+
+
+@require_safe
+def tally_look(request: HttpRequest, key: UUID) -> HttpResponse:
+    """What a large table would do, as long work found it."""
+    preview = _looked_at(request, key).result
+    if preview["faults"]:
+        return _choose(request, TallyFileForm(), preview=preview)
+    return _preview(request, preview, store_url=reverse("tally-look-store", args=[key]))
+
+
+@require_POST
+def tally_look_store(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Store a large table that was looked at, as long work of its own."""
+    looked = _looked_at(request, key)
+    file = given_file(looked)
+    if not file.is_file():
+        text = _("The table is no longer kept: choose the file again.")
+        return _choose(request, TallyFileForm(), refusals=[text], status=422)
+    job = ask_for("tally_import", looked.params, request.user, content=file.read_bytes())
+    return redirect("job-detail", job.key)
+
+
+def _looked_at(request: HttpRequest, key: UUID) -> Job:
+    job = access.job_for_reading(request.user, key)
+    if job.kind != "tally_look" or job.state != Job.State.DONE:
+        raise Http404
+    return job
 
 
 def _options(season: str, *, replaces: bool) -> TallyOptions:
@@ -66,43 +101,38 @@ def _options(season: str, *, replaces: bool) -> TallyOptions:
 
 
 def _choose(request: HttpRequest, form: TallyFileForm, *, status: int = 200, **more: Any) -> HttpResponse:
-    plan: TallyPlan | None = more.get("plan")
+    preview = more.get("preview") or {}
     refusals = more.get("refusals", ())
     context = {
         "form": form,
         "columns": COLUMNS,
         "may_be_empty": MAY_BE_EMPTY,
         "methods": Method.choices,
-        "faults": plan.faults[:FAULTS_SHOWN] if plan else [],
-        "faults_count": len(plan.faults) if plan else 0,
+        "faults": preview.get("faults", []),
+        "faults_count": preview.get("faults_count", 0),
         "refusals": refusals[:FAULTS_SHOWN],
     }
     return render(request, "tally/import.html", context, status=status)
 
 
-def _shown(plan: TallyPlan) -> dict[str, Any]:
-    return {
-        "plan": plan,
-        "counts": [(plan.count(status), _status_word(status)) for status in Status if plan.count(status)],
-        "entries": [(entry, _status_word(entry.status)) for entry in plan.entries[:ROWS_SHOWN]],
-        "is_change": plan.count(Status.UNCHANGED) < len(plan.entries),
-        "new_names": [
-            (noun, names[:NAMES_SHOWN], max(0, len(names) - NAMES_SHOWN))
-            for noun, names in plan.new_names()
-            if names
-        ],
+def _preview(request: HttpRequest, preview: dict[str, Any], **way_on: str) -> HttpResponse:
+    """Show what a table would do; ``way_on`` is the packed table, or the address that stores it."""
+    counts = preview["counts"]
+    context = {
+        "preview": preview,
+        "counts": [(count, _status_word(status)) for status, count in counts.items()],
+        "entries": [(entry, _status_word(entry["status"])) for entry in preview["entries"]],
+        "is_change": counts.get(Status.UNCHANGED, 0) < preview["rows_count"],
+        "store_url": reverse("tally-store"),
+        **way_on,
     }
+    return render(request, "tally/preview.html", context)
 
 
-def _status_word(status: Status) -> str:
+def _status_word(status: str) -> str:
     words = {
         Status.NEW: _("new"),
         Status.UNCHANGED: _("in the book already"),
         Status.REPLACED: _("replacing other counts"),
     }
-    return words[status]
-
-
-def _stored(plan: TallyPlan) -> str:
-    changed = len(plan.entries) - plan.count(Status.UNCHANGED)
-    return ngettext("%d row is in the book now.", "%d rows are in the book now.", changed) % changed
+    return words[Status(status)]

@@ -14,10 +14,13 @@ from nursery.actions.corrections import correct_runs
 from nursery.actions.demo import load_demo
 from nursery.actions.stamp import Stamp
 from nursery.forms.mending import WHAT
-from nursery.models import Account, Check, Farm, Flat, Place, PrintedCode, Run, Session, Sowing, Worker
+from nursery.actions.tally_plan import TallyOptions, plan_tallies
+from nursery.actions.tally_preview import preview_of
+from nursery.models import Account, Check, Farm, Flat, Job, Place, PrintedCode, Run, Session, Sowing, Worker
 from nursery.views.record_nouns import NOUNS
 from tests.browser.conftest import TABLET
 from tests.browser.looker import Looker
+from tests.crowder import tallies_csv
 from tests.factories import make_flat
 
 # These take a form and show no page of their own; a test sees that they refuse to be opened.
@@ -50,9 +53,38 @@ TAKES_FORMS_ONLY = {
     "check-unvoid",
     "tally-preview",
     "tally-store",
+    "tally-look-store",
+    "job-cancel",
+    "job-again",
+    "book-export-ask",
 }
 PLAIN = ["home", "login", "first-account", "who", "account-list", "account-new", "flat-list", "label-queue"]
 PLAIN += ["bench", "records", "record-farm", "takes-how", "tally-import"]
+PLAIN += ["job-list", "book-export"]
+
+
+def jobs():
+    """Long work at each of its stages, and a large table that was looked at."""
+    now = timezone.now()
+    made = [
+        Job.objects.create(kind="export_csv", asked_at=now, state=state, total_count=900, done_count=300, **more)
+        for state, more in {
+            "waiting": {},
+            "running": {"started_at": now, "seen_at": now},
+            "failed": {"ended_at": now, "message": "It broke down."},
+            "done": {"ended_at": now, "message": "900 rows in 40 tables."},
+        }.items()
+    ]
+    tables = [tallies_csv(), tallies_csv().replace(b"splice", b"glue", 1)]
+    days = {"today": now.date(), "season": "", "replaces": False}
+    looks = [
+        Job.objects.create(
+            kind="tally_look", asked_at=now, ended_at=now, state="done",
+            result=preview_of(plan_tallies(table, TallyOptions(**days))),
+        )
+        for table in tables
+    ]  # fmt: skip
+    return made, looks
 
 
 def samples():
@@ -62,6 +94,7 @@ def samples():
     unused, sowing = PrintedCode.objects.filter(used_at=None).first(), Sowing.objects.first()
     by_code = [in_hand.code, marked.flat.code, sowing.code, Place.objects.first().code, unused.code]
     sessions = [Session.objects.open().get(), Session.objects.filter(ended_at__isnull=False).first()]
+    works, looks = jobs()
     records = [(noun, kind.rows().first()) for noun, kind in NOUNS.items()]
     return {
         **{name: [reverse(name)] for name in PLAIN},
@@ -89,6 +122,9 @@ def samples():
         "put-right-runs": [reverse("put-right-runs") + put_right_query(marked.flat)],
         "change-list": [reverse("change-list"), reverse("change-list") + f"?flat={marked.flat.code}"],
         "change-detail": [reverse("change-detail", args=[corrected(marked.flat).uuid])],
+        "job-detail": [reverse("job-detail", args=[one.key]) for one in works],
+        "job-file": [],
+        "tally-look": [reverse("tally-look", args=[one.key]) for one in looks],
         "takes": [reverse("takes"), reverse("takes") + "?by=grafter"],
     }
 

@@ -96,9 +96,9 @@ def test_a_season_for_rows_that_name_none(grower):
     ("content", "words"),
     [
         (b"", "The file is empty."),
-        (b"\n" * 2002, "more than 2000 rows"),
-        (b"x" * 1_000_001, "more than 2000 rows"),
-        (b"x" * 2_200_000, "at most 2 MB"),
+        (b"\n" * 50_002, "more than 50000 rows"),
+        (b"x" * 6_300_000, "at most 6 MB"),
+        (b"PK\x03\x04x", "no workbook that can be read"),
     ],
 )
 def test_files_that_cannot_be_read_say_so(grower, content, words):
