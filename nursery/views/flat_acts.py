@@ -27,8 +27,18 @@ def _acts(user: Account, flat: Flat, runs: list[Run], cells: list[CellState]) ->
     if can_move(flat, runs):
         yield Act(_("Move"), f"{reverse('move')}?flat={flat.code}")
     yield Act(_("Label"), reverse("code-label", args=[flat.code]))
+    yield from _mending_acts(user, flat, runs)
 
 
 def can_move(flat: Flat, runs: list[Run]) -> bool:
     """True unless the flat has left the farm or somebody is grafting it."""
     return flat.stage not in LEFT_STAGES and not any(run.started_at and not run.finished_at for run in runs)
+
+
+def _mending_acts(user: Account, flat: Flat, runs: list[Run]) -> Iterator[Act]:
+    """What is done where something of a flat was written down wrongly, or its label is in doubt."""
+    is_on_bench = any(run.started_at and not run.finished_at for run in runs)
+    if user.is_grower and runs and not is_on_bench:
+        yield Act(_("Put right who grafted what"), f"{reverse('put-right')}?flat={flat.code}")
+    yield Act(_("What was changed"), f"{reverse('change-list')}?flat={flat.code}")
+    yield Act(_("Two flats bear this label"), reverse("flat-two-labels", args=[flat.code]))

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from nursery import access
+from nursery.actions.prints import prints_of
 from nursery.actions.states import CellState, flat_states
 from nursery.calc.codes import spoken
 from nursery.models import LEFT_STAGES, Check, Flat, Run, Stage
@@ -37,6 +38,7 @@ def flat_detail(request: HttpRequest, code: str) -> HttpResponse:
         "acts": acts_of(request.user, flat, runs=runs, cells=cells),
         "days": day_lines(flat, runs, request.user),
         "checks": checks,
+        "prints": prints_of(flat.code),
         "closed": _just_closed(checks, request.GET.get("closed", "")),
     }
     if cells:

@@ -15,12 +15,12 @@ from nursery.actions.labels import (
     print_roll,
     waiting_flats,
 )
+from nursery.actions.prints import prints_of
 from nursery.calc.codes import SOWING, kind_of
 from nursery.forms.labels import PaperForm, PrintForm, RollForm
 from nursery.forms.refused import add_refusal
 from nursery.labels import STOCKS
 from nursery.labels.preview import label_svg
-from nursery.models import LabelPrint
 from nursery.views.page import stamp_of
 
 STOCK_IN_SESSION = "label_stock"
@@ -74,7 +74,7 @@ def code_label(request: HttpRequest, code: str) -> HttpResponse:
     context = {
         "bearer": bearer,
         "form": PaperForm(initial={**initial, "stock": stock}),
-        "prints": LabelPrint.objects.filter(code=bearer.code).order_by("-printed_at")[:5],
+        "printed": prints_of(bearer.code),
         **_picture(bearer.code, stock if stock in STOCKS else initial["stock"]),
     }
     return render(request, "label/one.html", context)
