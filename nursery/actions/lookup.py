@@ -69,9 +69,9 @@ def empty_places(facts: FlatFacts) -> frozenset[int]:
 
 def _candidates(known: Known) -> Any:
     flats: Any = Flat.objects.kept().with_stage()  # with a stage, of which the types know nothing
-    flats = flats.exclude(stage__in=LEFT_STAGES).filter(
-        Exists(Cell.objects.filter(flat=OuterRef("pk"))), tray_format=known.shape
-    )
+    stays = Q(stage=None) | ~Q(stage__in=LEFT_STAGES)  # one that nobody ever moved has no stage
+    grafted = Exists(Cell.objects.filter(flat=OuterRef("pk")))
+    flats = flats.filter(stays, grafted, tray_format=known.shape)
     if known.place:
         flats = flats.filter(pk__in=Flat.objects.standing_in(_within(known.place)).values("pk"))
     runs: Mapping[str, object] = {
