@@ -3,6 +3,7 @@
 A new address needs a sample here, else the test fails.
 """
 
+from datetime import timedelta
 from itertools import chain
 from uuid import uuid4
 
@@ -70,7 +71,7 @@ def jobs():
         Job.objects.create(kind="export_csv", asked_at=now, state=state, total_count=900, done_count=300, **more)
         for state, more in {
             "waiting": {},
-            "running": {"started_at": now, "seen_at": now},
+            "running": {"started_at": now, "seen_at": now + timedelta(hours=1)},
             "failed": {"ended_at": now, "message": "It broke down."},
             "done": {"ended_at": now, "message": "900 rows in 40 tables."},
         }.items()
