@@ -1,178 +1,126 @@
-"""What stands on the labels of flats and sowings, and the prints of them."""
+"""Which labels wait, and printing them: of flats, sowings and places, or codes ahead."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from datetime import timedelta
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Count, Exists, OuterRef, QuerySet
-from django.utils.formats import date_format
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from nursery.actions.codes import issue_codes
+from nursery.actions.label_words import address_of, farm_with_address, labels_of_codes
+from nursery.actions.papers import all_stocks
 from nursery.actions.stamp import Stamp
-from nursery.calc.codes import FLAT, spoken
-from nursery.labels import STOCKS, CodeLabel, FlatLabel, Label, SowingLabel, Words, render_labels
-from nursery.models import Farm, Flat, LabelPrint, Method, PrintedCode, Run, Sowing
+from nursery.calc.codes import FLAT
+from nursery.labels import CodeLabel, Label, Stock, Words, render_labels
+from nursery.labels.gaps import gaps_of
+from nursery.models import Farm, Flat, LabelPrint, Place, PrintedCode, Run, Sowing
 
 USUAL_STOCK = {Farm.Paper.A4: "a4-70x37", Farm.Paper.LETTER: "letter-4x2in"}
-MOST_AT_ONCE = 200  # about a second of drawing: meanwhile nobody's tap waits longer
+MOST_AT_ONCE = 200  # well under a second of drawing: meanwhile nobody's tap waits longer
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The paper in the printer, by its name, and its first free position."""
+
+    stock: str
+    start: int = 1
 
 
 def waiting_flats() -> QuerySet[Flat]:
-    """Return the flats that were put on at the bench and have no label yet, oldest first."""
-    printed = LabelPrint.objects.filter(code=OuterRef("code"))
+    """Return the grafted flats whose label is still to be printed, oldest first.
+
+    ``is_bare``: it bears a code printed ahead, which says nothing yet of what was grafted.
+    """
     ahead = PrintedCode.objects.filter(code=OuterRef("code"), printed_by__isnull=False)
     grafted = Run.objects.filter(flat=OuterRef("pk"))
     return (
         Flat.objects.kept()
-        .filter(Exists(grafted), ~Exists(printed), ~Exists(ahead))
+        .filter(Exists(grafted), ~Exists(_prints()))
+        .annotate(is_bare=Exists(ahead))
         .order_by("created_at", "pk")
     )
 
 
+def waiting_sowings() -> QuerySet[Sowing]:
+    """Return the sowings that never had a label, the latest first."""
+    return Sowing.objects.named().filter(~Exists(_prints())).order_by("-sown_on", "-pk")
+
+
+def waiting_places() -> QuerySet[Place]:
+    """Return the places that never had a label."""
+    return Place.objects.filter(~Exists(_prints()))
+
+
+def _prints() -> QuerySet[LabelPrint]:
+    return LabelPrint.objects.filter(code=OuterRef("code"))
+
+
 @transaction.atomic
-def print_labels(codes: Sequence[str], *, stock: str, start: int, stamp: Stamp) -> bytes:
+def print_labels(codes: Sequence[str], *, on: Sheet, stamp: Stamp, with_gaps: bool = False) -> bytes:
     """Return the PDF of the labels with these codes, and note the print.
 
-    ValidationError if a code is unknown, the position is not on the sheet, or the farm has no address yet.
+    ValidationError if a code is unknown, the position is not on the sheet, the farm has no address yet, or
+    a name has characters that do not print, unless ``with_gaps`` says to leave a line for them.
     """
-    _require_stock(stock, len(codes), start)
+    stock = _stock_for(on, len(codes))
     _fix_address(stamp)
     labels = labels_of_codes(codes)
-    pdf = _render(labels, stock, start)
+    if not with_gaps:
+        _require_no_gaps(labels)
+    pdf = _render(labels, stock, on.start)
     LabelPrint.objects.bulk_create(
-        LabelPrint(code=code, stock=stock, printed_at=stamp.at, printed_by=stamp.account) for code in codes
+        LabelPrint(code=code, stock=stock.name, printed_at=stamp.at, printed_by=stamp.account)
+        for code in codes
     )
     return pdf
 
 
 @transaction.atomic
-def print_roll(count: int, *, stock: str, start: int, stamp: Stamp) -> bytes:
+def print_roll(count: int, *, on: Sheet, stamp: Stamp) -> bytes:
     """Return the PDF of ``count`` labels with codes that nothing bears yet; each is kept for its label."""
-    _require_stock(stock, count, start)
+    stock = _stock_for(on, count)
     _fix_address(stamp)
-    farm = _farm_with_address()
+    farm = farm_with_address()
     codes = issue_codes(FLAT, count)
     PrintedCode.objects.bulk_create(
         PrintedCode(code=code, printed_at=stamp.at, printed_by=stamp.account) for code in codes
     )
     labels = [CodeLabel(code=code, address=address_of(farm, code), farm=farm.name) for code in codes]
-    return _render(labels, stock, start)
+    return _render(labels, stock, on.start)
 
 
-def labels_of_codes(codes: Sequence[str]) -> list[Label]:
-    """Return what stands on the labels, in the order of ``codes``; ValidationError names unknown ones."""
-    farm = _farm_with_address()
-    found: dict[str, Label] = {}
-    for flat in Flat.objects.kept().filter(code__in=codes).select_related("tray_format", "layout"):
-        found[flat.code] = _blank_label(flat, farm)
-    found |= _flat_labels(list(found), farm)
-    for sowing in Sowing.objects.named().filter(code__in=codes):
-        found[sowing.code] = _sowing_label(sowing, farm)
-    unknown = [spoken(code) for code in codes if code not in found]
-    if unknown:
-        raise ValidationError({"codes": _("No flat and no sowing bears %s.") % ", ".join(unknown)})
-    return [found[code] for code in codes]
-
-
-def address_of(farm: Farm, code: str) -> str:
-    """Return what the QR symbol says, in capitals: the smallest symbol that a phone still opens."""
-    return f"{farm.label_address}/{code}".upper()
-
-
-def _blank_label(flat: Flat, farm: Farm) -> FlatLabel:
-    """A flat without runs: sown, or a code taken into use; a pencil writes the rest."""
-    return FlatLabel(
-        code=flat.code, address=address_of(farm, flat.code), scion="", rootstock="", farm=farm.name
-    )
-
-
-def _flat_labels(codes: Sequence[str], farm: Farm) -> dict[str, Label]:
-    runs = defaultdict(list)
-    rows = Run.objects.named().filter(flat__code__in=codes, is_regraft=False).order_by("flat", "number")
-    for run in rows.select_related("flat").annotate(plants=Count("cells")):
-        runs[run.flat.code].append(run)
-    return {code: _flat_label(code, flat_runs, farm) for code, flat_runs in runs.items()}
-
-
-def _flat_label(code: str, runs: Sequence[Run], farm: Farm) -> FlatLabel:
-    is_finished = all(run.finished_at for run in runs)
-    plants = sum(getattr(run, "plants", 0) for run in runs)
-    return FlatLabel(
-        code=code,
-        address=address_of(farm, code),
-        scion=_each(run.pairing.scion.name for run in runs),
-        rootstock=_each(run.pairing.rootstock.name for run in runs),
-        grafted_on=date_format(min(run.grafted_on for run in runs), "DATE_FORMAT"),
-        grafters=_each(_who(run) for run in runs),
-        count=ngettext("%d plant", "%d plants", plants) % plants if is_finished else "",
-        record_on=_record_words(runs),
-        farm=farm.name,
-    )
-
-
-def _who(run: Run) -> str:
-    return " + ".join(str(worker) for worker in (run.worker, run.second_worker) if worker)
-
-
-def _each(names: Iterable[str]) -> str:
-    """Return each name once, in the order in which they came."""
-    return ", ".join(dict.fromkeys(name for name in names if name))
-
-
-def _record_words(runs: Sequence[Run]) -> str:
-    last = max(runs, key=lambda run: run.grafted_on + timedelta(days=run.pairing.record_days))
-    days = last.pairing.record_days
-    if last.method == Method.TONGUE:
-        return _("%d days after severing") % days
-    return date_format(last.grafted_on + timedelta(days=days), "DATE_FORMAT")
-
-
-def _sowing_label(sowing: Sowing, farm: Farm) -> SowingLabel:
-    return SowingLabel(
-        code=sowing.code,
-        address=address_of(farm, sowing.code),
-        cultivar=sowing.lot.cultivar.name,
-        lot=sowing.lot.lot_number,
-        sown_on=date_format(sowing.sown_on, "DATE_FORMAT"),
-        seeds=ngettext("%d seed", "%d seeds", sowing.seeds_count) % sowing.seeds_count,
-        farm=farm.name,
-    )
-
-
-def _render(labels: Sequence[Label], stock: str, start: int) -> bytes:
+def _render(labels: Sequence[Label], stock: Stock, start: int) -> bytes:
     words = Words(
         on=_("on"), by=_("by"), grafted=_("Grafted"), record=_("record"), sown=_("Sown"), lot=_("Lot")
     )
-    return render_labels(labels, STOCKS[stock], start=start, words=words)
+    try:
+        return render_labels(labels, stock, start=start, words=words)
+    except ValueError as error:
+        text = _("These labels do not fit on “%s” with the farm's address. Choose a larger paper.")
+        raise ValidationError({"stock": text % stock.name}) from error
 
 
-def _require_stock(stock: str, count: int, start: int) -> None:
-    if stock not in STOCKS:
-        raise ValidationError({"stock": _("There is no stock %s: choose one from the list.") % stock})
+def _stock_for(sheet: Sheet, count: int) -> Stock:
+    stock = all_stocks().get(sheet.stock)
+    if stock is None:
+        raise ValidationError({"stock": _("There is no stock %s: choose one from the list.") % sheet.stock})
     if not 1 <= count <= MOST_AT_ONCE:
         raise ValidationError(
             {"count": _("Print 1 to %(most)d labels at a time.") % {"most": MOST_AT_ONCE}}, code="count"
         )
-    last = STOCKS[stock].per_page
-    if not 1 <= start <= last:
-        raise ValidationError({"start": _("This sheet has the positions 1 to %d.") % last})
+    if not 1 <= sheet.start <= stock.per_page:
+        raise ValidationError({"start": _("This sheet has the positions 1 to %d.") % stock.per_page})
+    return stock
 
 
-def _farm_with_address() -> Farm:
-    farm = Farm.objects.current()
-    if not farm.label_address:
-        raise ValidationError(
-            {
-                "label_address": _(
-                    "Labels need the address where phones find this program: set it under Records, Farm."
-                )
-            }
-        )
-    return farm
+def _require_no_gaps(labels: Sequence[Label]) -> None:
+    texts = dict.fromkeys(f"{gap.text} ({gap.characters})" for label in labels for gap in gaps_of(label))
+    if texts:
+        text = _("Some characters do not print: %s. Say that a line to write on may stand in their place.")
+        raise ValidationError({"with_gaps": ValidationError(text % ", ".join(texts), code="gaps")})
 
 
 def _fix_address(stamp: Stamp) -> None:

@@ -5,7 +5,7 @@ settings are needed.
 """
 
 from nursery.labels.content import CodeLabel, FlatLabel, Label, PlaceLabel, SowingLabel, Words
-from nursery.labels.pdf import layout, render_labels
+from nursery.labels.pdf import layout, render_labels, render_test_page
 from nursery.labels.sheet import Rect, positions
 from nursery.labels.stocks import STOCKS, Stock
 
@@ -22,4 +22,5 @@ __all__ = [
     "layout",
     "positions",
     "render_labels",
+    "render_test_page",
 ]

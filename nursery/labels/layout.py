@@ -109,11 +109,11 @@ def _text_column(paragraphs: Sequence[Paragraph], column: Rect, metrics: Metrics
     head = [line for line in lines if not line.style.at_foot]
     foot = [line for line in lines if line.style.at_foot]
     if not foot:
-        return [*_stack(head, column.x_mm, column.y_mm)]
+        return [*stacked(head, column.x_mm, column.y_mm)]
     foot_mm = MM_PER_POINT * sum(line.before_pt + line.height_pt for line in foot)
     foot_top = column.bottom_mm - foot_mm
     rule = RuleBox(Rect(column.x_mm, foot_top - RULE_GAP_MM - RULE_MM, column.width_mm, RULE_MM))
-    return [*_stack(head, column.x_mm, column.y_mm), rule, *_stack(foot, column.x_mm, foot_top)]
+    return [*stacked(head, column.x_mm, column.y_mm), rule, *stacked(foot, column.x_mm, foot_top)]
 
 
 def _scale(room: Rect) -> float:
@@ -131,7 +131,7 @@ def _ready(paragraph: Paragraph, metrics: Metrics, *, scale: float) -> Paragraph
     )
 
 
-def _stack(lines: Sequence[Line], x_mm: float, y_mm: float) -> list[TextBox]:
+def stacked(lines: Sequence[Line], x_mm: float, y_mm: float) -> list[TextBox]:
     """Set lines one under the other, left edges at x, the first one's top at y."""
     boxes = []
     for line in lines:
@@ -163,7 +163,7 @@ def _farm(label: Label, qr: QrBox, inside: Rect, metrics: Metrics) -> list[TextB
     wish = replace(wish, lines=lines_that_fit)
     lines = fit_column([wish], metrics, width_pt=width_pt, height_pt=height_pt)
     set_mm = sum(line.height_pt for line in lines) * MM_PER_POINT
-    return _stack(lines, left_mm, inside.bottom_mm - set_mm)
+    return stacked(lines, left_mm, inside.bottom_mm - set_mm)
 
 
 def _writing_lines(below_mm: float, column: Rect) -> list[RuleBox]:

@@ -25,6 +25,7 @@ from nursery.labels.layout import layout as place_boxes
 from nursery.labels.qr import QUIET_MODULES, Level, symbol
 from nursery.labels.sheet import Rect, positions
 from nursery.labels.stocks import Stock
+from nursery.labels.testpage import page_boxes
 
 FONT_DIR = Path(__file__).resolve().parents[2] / "static" / "vendor" / "dejavu-2.37"
 FONT_FILES = {False: "DejaVuSansCondensed.ttf", True: "DejaVuSansCondensed-Bold.ttf"}
@@ -110,6 +111,14 @@ def render_labels(labels: Iterable[Label], stock: Stock, *, start: int = 1, word
     ]
     with _ONE_DRAWING:
         return _draw(placed, stock, title=spoken(labels[0].code))
+
+
+def render_test_page(stock: Stock, texts: Sequence[str] = (), *, is_inches: bool = False) -> bytes:
+    """Return a PDF that shows where a printer puts labels, one page; see ``testpage.py``."""
+    boxes = page_boxes(stock, texts, font_metrics(), is_inches=is_inches)
+    page = Rect(0, 0, stock.page_width_mm, stock.page_height_mm)
+    with _ONE_DRAWING:
+        return _draw([(1, page, boxes)], stock, title=stock.name)
 
 
 def _draw(placed: Sequence[tuple[int, Rect, Sequence[Box]]], stock: Stock, *, title: str) -> bytes:

@@ -5,7 +5,15 @@ from datetime import date
 import pytest
 from django.core.exceptions import ValidationError
 
-from nursery.actions.labels import labels_of_codes, print_labels, print_roll, waiting_flats
+from nursery.actions.label_words import gaps_of_codes, labels_of_codes
+from nursery.actions.labels import (
+    Sheet,
+    print_labels,
+    print_roll,
+    waiting_flats,
+    waiting_places,
+    waiting_sowings,
+)
 from nursery.actions.stamp import Stamp
 from nursery.models import Farm, LabelPrint, PrintedCode
 from tests.factories import (
@@ -13,6 +21,7 @@ from tests.factories import (
     make_flat,
     make_lot,
     make_pairing,
+    make_place,
     make_run,
     make_sowing,
     make_worker,
@@ -72,7 +81,7 @@ def test_unknown_codes_are_named(farm):
 
 def test_printing_is_noted_and_fixes_the_address(flat, alice):
     assert list(waiting_flats()) == [flat]
-    pdf = print_labels([flat.code], stock=STOCK, start=24, stamp=Stamp.now(alice))
+    pdf = print_labels([flat.code], on=Sheet(STOCK, 24), stamp=Stamp.now(alice))
     assert pdf.startswith(b"%PDF")
     assert LabelPrint.objects.get().printed_by == alice
     assert Farm.objects.get().label_address_fixed_at
@@ -84,7 +93,7 @@ def test_printing_is_noted_and_fixes_the_address(flat, alice):
 )
 def test_refuses_what_the_paper_has_not_and_notes_nothing(flat, changes, field):
     with pytest.raises(ValidationError) as error:
-        print_labels([flat.code], **{"stock": STOCK, "start": 1, "stamp": Stamp.now(), **changes})
+        print_labels([flat.code], on=Sheet(**{"stock": STOCK, **changes}), stamp=Stamp.now())
     assert field in error.value.error_dict
     assert not LabelPrint.objects.exists()
 
@@ -92,14 +101,14 @@ def test_refuses_what_the_paper_has_not_and_notes_nothing(flat, changes, field):
 def test_without_an_address_nothing_is_printed(flat):
     Farm.objects.update(label_address="")
     with pytest.raises(ValidationError, match="address"):
-        print_labels([flat.code], stock=STOCK, start=1, stamp=Stamp.now())
+        print_labels([flat.code], on=Sheet(STOCK), stamp=Stamp.now())
     with pytest.raises(ValidationError, match="address"):
-        print_roll(3, stock=STOCK, start=1, stamp=Stamp.now())
+        print_roll(3, on=Sheet(STOCK), stamp=Stamp.now())
     assert not PrintedCode.objects.exists()
 
 
 def test_a_roll_keeps_its_codes_for_its_labels(farm, alice):
-    print_roll(5, stock="roll-57x32", start=1, stamp=Stamp.now(alice))
+    print_roll(5, on=Sheet("roll-57x32"), stamp=Stamp.now(alice))
     codes = set(PrintedCode.objects.filter(used_at__isnull=True).values_list("code", flat=True))
     assert len(codes) == 5 and all(code.startswith("F") for code in codes)
 
@@ -108,3 +117,47 @@ def test_number_of_queries_does_not_grow(farm, django_assert_max_num_queries):
     codes = [make_run(places=range(1, 3)).flat.code for _ in range(20)]
     with django_assert_max_num_queries(5):
         labels_of_codes(codes)
+
+
+def test_a_flat_on_a_code_printed_ahead_still_waits_and_says_so(farm, alice):
+    print_roll(1, on=Sheet("roll-57x32"), stamp=Stamp.now(alice))
+    bare, plain = make_flat(), make_flat()
+    PrintedCode.objects.update(code=bare.code, used_at=Stamp.now().at)
+    for flat in (bare, plain):
+        make_run(flat)
+    assert {flat.code: flat.is_bare for flat in waiting_flats()} == {bare.code: True, plain.code: False}
+    print_labels([bare.code], on=Sheet(STOCK), stamp=Stamp.now(alice))
+    assert [flat.code for flat in waiting_flats()] == [plain.code]
+
+
+def test_a_place_says_its_name_its_kind_and_where_it_stands(farm):
+    chamber = make_place("Chamber A", "chamber")
+    trolley = make_place("Trolley 7", "trolley", stands_in=chamber)
+    [label, other] = labels_of_codes([trolley.code, chamber.code])
+    assert (label.name, label.kind, label.within) == ("Trolley 7", "Trolley", "in Chamber A")
+    assert (other.kind, other.within) == ("Healing chamber", "")
+
+
+def test_sowings_and_places_wait_until_they_are_printed(farm, alice):
+    sowing, place = make_sowing(), make_place()
+    assert list(waiting_sowings()) == [sowing] and list(waiting_places()) == [place]
+    print_labels([sowing.code, place.code], on=Sheet(STOCK), stamp=Stamp.now(alice))
+    assert not waiting_sowings() and not waiting_places()
+
+
+def test_what_does_not_print_is_asked_about_and_nothing_is_noted(farm):
+    place = make_place("番茄 Bench")
+    with pytest.raises(ValidationError, match="番茄 Bench") as error:
+        print_labels([place.code], on=Sheet(STOCK), stamp=Stamp.now())
+    assert "with_gaps" in error.value.error_dict
+    assert not LabelPrint.objects.exists()
+    assert print_labels([place.code], on=Sheet(STOCK), stamp=Stamp.now(), with_gaps=True).startswith(b"%PDF")
+    assert [(gap.code, gap.characters) for gap in gaps_of_codes([place.code])] == [(place.code, "番茄")]
+
+
+def test_an_address_that_does_not_fit_is_said_at_the_paper(flat):
+    Farm.objects.update(label_address="http://" + "a" * 110)
+    with pytest.raises(ValidationError) as error:
+        print_labels([flat.code], on=Sheet("stake-25x125"), stamp=Stamp.now())
+    assert "stock" in error.value.error_dict
+    assert not LabelPrint.objects.exists()
