@@ -7,7 +7,13 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from nursery.actions.settling import Dispute, flat_disputes, flats_in_dispute, number_disputes
+from nursery.actions.settling import (
+    Dispute,
+    flat_disputes,
+    flats_in_dispute,
+    flats_to_settle,
+    number_disputes,
+)
 from nursery.calc.fold import WORST_FIRST
 from nursery.calc.places import place_name
 from nursery.models import Cause, Cell, DayCount, Flat, Leaving, Mark
@@ -65,7 +71,9 @@ class FlatInDispute:
 
 
 def dispute_lines(flat: Flat) -> list[DisputeLine]:
-    """Return what is in dispute in one flat, the newest first."""
+    """Return what is in dispute in one flat, the newest first; one query where nothing is."""
+    if not flats_to_settle().filter(flat=flat).exists():
+        return []
     return _lines({flat.pk: flat}, flat_disputes(flat))
 
 
