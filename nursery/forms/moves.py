@@ -15,7 +15,7 @@ class PutForm(forms.Form):
 
     STAGES = [
         ("", _("As the place says")),
-        *((stage.value, stage.label) for stage in (Stage.SOWN, Stage.BENCH, Stage.CHAMBER)),
+        *((stage.value, stage.label) for stage in (Stage.BENCH, Stage.CHAMBER)),
         *((stage.value, stage.label) for stage in (Stage.ACCLIMATION, Stage.GROWING_ON)),
     ]
 

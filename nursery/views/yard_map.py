@@ -128,8 +128,8 @@ def _box(place: Place, yard: Yard, groups: dict[int | None, list[Group]]) -> Box
         is_over=room is not None and flats > room,
         groups=groups.get(place.pk, []),
     )
-    box.picture = _picture(box, room)
     box.inner = [_box(inner, yard, groups) for inner in yard.holds(place)]
+    box.picture = _picture(box, room)
     return box
 
 
@@ -139,8 +139,11 @@ def _flattened(box: Box) -> list[Box]:
 
 
 def _picture(box: Box, room: int | None) -> SafeString | None:
-    """Draw a square a flat, and an empty one for each that has room; a bar where they are too many to see."""
-    if max(box.flats, room or 0) > DRAWN_MOST:
+    """Draw a square a flat, and an empty one for each that has room.
+
+    A bar where they are too many to see, or stand in the places inside it.
+    """
+    if box.inner or max(box.flats, room or 0) > DRAWN_MOST:
         return draw_bar(box.flats, room) if room else None
     free = max(0, room - box.flats) if room else 0
     return draw_spots({Stage(group.stage): group.number for group in box.groups}, free)

@@ -47,6 +47,8 @@ TAKES_FORMS_ONLY = {
     "flat-take-off",
     "sowing-offer",
     "flat-reopen",
+    "move-undo",
+    "move-scan-drop",
     "record-delete",
     "sowing-stand",
     "change-put-back",
@@ -61,6 +63,7 @@ TAKES_FORMS_ONLY = {
 }
 PLAIN = ["home", "login", "first-account", "who", "account-list", "account-new", "flat-list", "label-queue"]
 PLAIN += ["bench", "records", "record-farm", "takes-how", "tally-import"]
+PLAIN += ["move", "move-scan", "places"]
 PLAIN += ["job-list", "book-export"]
 
 
@@ -159,7 +162,7 @@ def farm(transactional_db):
 
 def test_what_takes_forms_only_is_no_page(client, alice):
     client.force_login(alice)
-    some = {"key": uuid4(), "event": uuid4(), "noun": "crops", "code": make_flat().code, "username": "alice", "cell": "1"}
+    some = {"key": uuid4(), "act": uuid4(), "event": uuid4(), "noun": "crops", "code": make_flat().code, "username": "alice", "cell": "1"}
     patterns = {pattern.name: pattern.pattern for pattern in get_resolver().url_patterns}
     for name in TAKES_FORMS_ONLY:
         given = {word: some[word] for word in patterns[name].converters}

@@ -101,7 +101,7 @@ def text_of(client, place, **query):
 def test_says_how_much_room_is_left_and_the_age_of_what_stands_there(grower, yard):
     put(grafted(4), yard["Bay"])
     page = text_of(grower, yard["Bay"])
-    assert "of 6 flats" in page and "2 of 6 free" in page
+    assert "of 6 flats" in page and "<b>2</b> free" in page
     assert f'data-label="Day">{(timezone.localdate() - GRAFTED_ON).days}<' in page
 
 
