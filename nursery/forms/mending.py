@@ -27,7 +27,7 @@ from nursery.models import (
     Worker,
 )
 
-SOWINGS_OFFERED = 24
+SOWINGS_OFFERED = 12
 STAYS = gettext_lazy("Stays as it is")
 WHAT = {
     "worker": gettext_lazy("Grafter"),
@@ -168,7 +168,9 @@ def _sowings_offered(name: str, runs: Sequence[Run]) -> Any:
     """Return the newest sowings of the cultivars on that side, and those that stand there now."""
     side = SIDES[name]
     cultivars = {getattr(run.pairing, f"{side.value}_id") for run in runs}
-    newest = Sowing.objects.filter(lot__cultivar__in=cultivars).order_by("-sown_on", "-pk")
+    last = max(run.grafted_on for run in runs)  # what was sown later cannot have been grafted
+    sown = Sowing.objects.filter(lot__cultivar__in=cultivars, sown_on__lte=last)
+    newest = sown.order_by("-sown_on", "-pk")
     shown = list(newest.values_list("pk", flat=True)[:SOWINGS_OFFERED])
     shown += RunSowing.objects.filter(run__in=runs, side=side).values_list("sowing", flat=True)
     return Sowing.objects.named().filter(pk__in=shown)

@@ -20,6 +20,7 @@ from nursery.forms.refused import add_refusal
 from nursery.models import Check, Flat
 from nursery.views.drawing import draw_flat
 from nursery.views.page import posted, read_and_post, stamp_of
+from nursery.views.small_flat import small_flat
 from nursery.views.standing import drawing_of, pairings_said, standing_of
 
 
@@ -105,14 +106,22 @@ def _preview(request: HttpRequest, check: Check, other: Flat) -> dict[str, objec
     runs = list(other.runs.named())
     return {
         "other_what": pairings_said(runs),
-        "there": _drawn(other, outcome.there, outcome.marked, "flat-there"),
-        "here": _drawn(check.flat, outcome.here, frozenset(), "flat-here"),
+        "there": _drawn(other, outcome.there, outcome.marked),
+        "here": _small(check.flat, outcome.here),
         "there_said": standing_of(outcome.there).said,
         "here_said": standing_of(outcome.here).said,
         "marks_count": len(outcome.marked),
     }
 
 
-def _drawn(flat: Flat, cells: list[CellState], marked: frozenset[int], dom_id: str) -> str:
+def _drawn(flat: Flat, cells: list[CellState], marked: frozenset[int]) -> str:
     shown = [replace(cell, before="" if cell.cell_id in marked else cell.state) for cell in cells]
-    return draw_flat(drawing_of(flat, shown, dom_id=dom_id, summary=standing_of(cells).said))
+    return draw_flat(drawing_of(flat, shown, summary=standing_of(cells).said))
+
+
+def _small(flat: Flat, cells: list[CellState]) -> str:
+    empty = {cell.place_no for cell in cells if cell.is_present and cell.state in ("dead", "gone")}
+    shape = flat.tray_format
+    used = flat.layout.used_places(shape.rows, shape.columns)
+    unused = set(range(1, shape.places_count + 1)) - set(used)
+    return small_flat(shape.rows, shape.columns, empty=empty | set(flat.blank_places or []), unused=unused)

@@ -5,6 +5,7 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -26,37 +27,40 @@ OFTEN = ("worker", "rootstock_sowings", "scion_sowings", "pairing", "method", "g
 
 @require_safe
 def put_right(request: HttpRequest) -> HttpResponse:
-    """Choose graftings: those of one flat, of a session, or found by a search; and what was wrong."""
+    """Choose graftings: those of some flats, of a session, or found by a search; and what was wrong."""
     access.require_grower(request.user)
-    flat_code, session, search = (
-        request.GET.get("flat", ""),
-        request.GET.get("session", ""),
-        searched_for(request),
-    )
-    runs = Run.objects.filter(flat__origin=Flat.Origin.MARKS).exclude(flat__in=_on_the_bench())
-    if flat_code:
-        flat = access.flat_for_work(request.user, flat_code)
-        runs, back = runs.filter(flat=flat), flat.get_absolute_url()
-    elif session:
-        found = access.session_for_work(request.user, _uuid(session))
-        runs, back = runs.filter(session=found), reverse("bench-session", args=[found.key])
-    else:
-        back = reverse("flat-list")
-        if search:
-            runs = runs.filter(flat__in=Flat.objects.with_stage().matching(search).values("pk"))
-    runs = runs.named().select_related("flat").order_by("-grafted_on", "-flat_id", "number")
+    runs, back = _offered(request)
     page = Paginator(runs, RUNS_PER_PAGE).get_page(request.GET.get("page"))
+    codes = request.GET.getlist("flat")
     context = {
         "page": page,
-        "search": search,
-        "is_searched": not (flat_code or session),
-        "is_one_flat": bool(flat_code),
+        "search": searched_for(request),
+        "is_searched": not (codes or request.GET.get("session")),
+        "is_chosen": len(codes) > 1 or page.paginator.count == 1,
+        "kept": _kept(request),
         "back": back,
         "often": [(name, WHAT[name]) for name in OFTEN],
         "rarely": [(name, label) for name, label in WHAT.items() if name not in OFTEN],
         "missed": request.GET.get("missed", ""),
     }
     return render(request, "mending/choose.html", context)
+
+
+def _offered(request: HttpRequest) -> tuple[QuerySet[Run], str]:
+    """Return the finished runs that the address asks for, and the page it came from."""
+    codes, session, search = request.GET.getlist("flat"), request.GET.get("session"), searched_for(request)
+    runs = Run.objects.filter(flat__origin=Flat.Origin.MARKS).exclude(flat__in=_on_the_bench())
+    back = reverse("flat-list")
+    if codes:
+        flats = access.flats_for_work(request.user, codes)
+        runs = runs.filter(flat__in=flats)
+        back = flats[0].get_absolute_url() if len(flats) == 1 else back
+    elif session:
+        found = access.session_for_work(request.user, _uuid(session))
+        runs, back = runs.filter(session=found), reverse("bench-session", args=[found.key])
+    elif search:
+        runs = runs.filter(flat__in=Flat.objects.with_stage().matching(search).values("pk"))
+    return runs.named().select_related("flat").order_by("-grafted_on", "-flat_id", "number"), back
 
 
 @read_and_post
@@ -110,7 +114,11 @@ def _title(runs: Sequence[Run]) -> str:
 
 def _back_to_choose(request: HttpRequest, missed: str = "") -> str:
     """Return the page on which the runs were chosen, as it was."""
-    kept = {name: request.GET[name] for name in ("flat", "session", "q", "page") if request.GET.get(name)}
-    if missed:
-        kept["missed"] = missed
+    kept = _kept(request) + ([("missed", missed)] if missed else [])
     return reverse("put-right") + (f"?{urlencode(kept)}" if kept else "")
+
+
+def _kept(request: HttpRequest) -> list[tuple[str, str]]:
+    """Return what of the address says which runs were offered."""
+    names = ("flat", "session", "q", "page")
+    return [(name, value) for name in names for value in request.GET.getlist(name) if value]

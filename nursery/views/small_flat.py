@@ -27,15 +27,17 @@ def small_flat(
         if place in unused:
             continue
         row, column = divmod(place - 1, columns)
-        kind = ("empty" if place in empty else "plant") + (" asked" if place in asked else "")
+        kind = ("small-empty" if place in empty else "small-plant") + (
+            " small-asked" if place in asked else ""
+        )
         x, y, side = column * PITCH + GAP // 2, row * PITCH + GAP // 2, PITCH - GAP
         cells.append(f'<rect class="{kind}" x="{x}" y="{y}" width="{side}" height="{side}"/>')
     role = f'role="img" aria-label="{escape(name)}"' if name else 'aria-hidden="true"'
     width, height = columns * PITCH, rows * PITCH
-    corner = f'<path class="corner" d="M0 {PITCH // 2}V0H{PITCH // 2}"/>'
+    corner = f'<path class="small-corner" d="M0 {PITCH // 2}V0H{PITCH // 2}"/>'
     # Safe: built of numbers and escaped text alone.
     return mark_safe(
         f'<svg class="small-flat" viewBox="-2 -2 {width + 4} {height + 4}" {role}>'
-        f'<rect class="tray" x="-2" y="-2" width="{width + 4}" height="{height + 4}"/>'
+        f'<rect class="small-tray" x="-2" y="-2" width="{width + 4}" height="{height + 4}"/>'
         f"{''.join(cells)}{corner}</svg>"
     )

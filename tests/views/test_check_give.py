@@ -34,9 +34,9 @@ def words(answer):
 def test_both_flats_are_drawn_as_they_would_be_and_nothing_is_stored(grower, flats, check):
     answer = grower.get(address(check), {"code": flats[1].code})
     text = answer.content.decode()
-    there, here = text[text.index('id="flat-there"') :].split('id="flat-here"')
+    there, here = text[text.index('id="flat"') :].split('id="without-it"')
     assert 'data-place="1" data-cell="1" data-state="dead"></span>' in there  # fresh, without a before
-    assert 'data-state="dead"' not in here
+    assert 'class="small-empty"' not in here and 'class="small-plant"' in here
     assert "71 alive, 1 of them wilting, 1 dead" in words(answer)
     assert Check.objects.get().flat == flats[0] and not Change.objects.exists()
 

@@ -48,7 +48,7 @@ def test_who_says_what_and_a_button_for_each(crew, flat, page):
     assert "People disagree on A5. It counts as dead until it is settled." in said
     assert "Ana: dead" in said and "Ben: wilting" in said
     assert "Dead, as Ana says" in said and "Wilting, as Ben says" in said
-    assert 'class="small-flat"' in text and 'class="plant asked"' in text
+    assert 'class="small-flat"' in text and 'class="small-plant small-asked"' in text
 
 
 def test_one_touch_settles_it(crew, flat, bob):
