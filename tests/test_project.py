@@ -95,6 +95,7 @@ EXAMPLES = {
     "IntConverter": 1,
     "SlugConverter": "cultivars",
     "StringConverter": "word",
+    "PathConverter": "one/two",
 }
 
 

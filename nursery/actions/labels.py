@@ -106,7 +106,9 @@ def _render(labels: Sequence[Label], stock: Stock, start: int) -> bytes:
 def _stock_for(sheet: Sheet, count: int) -> Stock:
     stock = all_stocks().get(sheet.stock)
     if stock is None:
-        raise ValidationError({"stock": _("There is no stock %s: choose one from the list.") % sheet.stock})
+        raise ValidationError(
+            {"stock": _("There is no paper called %s: choose one from the list.") % sheet.stock}
+        )
     if not 1 <= count <= MOST_AT_ONCE:
         raise ValidationError(
             {"count": _("Print 1 to %(most)d labels at a time.") % {"most": MOST_AT_ONCE}}, code="count"

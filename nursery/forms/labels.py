@@ -18,25 +18,25 @@ FROM_PAGES = ("flats", "sowings", "places", "one")  # where a print was asked fo
 
 def stock_name(stock: Stock, *, is_inches: bool) -> str:
     """Return what a paper is called on screen: its own name where the farm gave one, and its measures."""
-    said = {
-        "size": size_words(stock, is_inches=is_inches),
-        "paper": stock.paper,
-        "count": stock.per_page,
-        "name": stock.name,
-    }
+    words = measure_words(stock, is_inches=is_inches)
+    return words if stock.name in STOCKS else f"{stock.name}: {words}"
+
+
+def measure_words(stock: Stock, *, is_inches: bool) -> str:
+    """Return a paper's measures: ``70 × 37 mm (A4, 24 a sheet)``."""
+    size = size_words(stock, is_inches=is_inches)
+    said = {"size": size, "paper": stock.paper, "count": stock.per_page}
     if stock.paper == "roll":
         words = gettext("%(size)s (roll)") % said
     else:
         words = gettext("%(size)s (%(paper)s, %(count)d a sheet)") % said
-    if stock.soil_mm:
-        words = gettext("Stake tag %s") % words
-    return words if stock.name in STOCKS else f"{stock.name}: {words}"
+    return gettext("Stake tag %s") % words if stock.soil_mm else words
 
 
 class PaperForm(forms.Form):
     """The stock, and where on a part-used sheet to begin."""
 
-    stock = forms.ChoiceField(label=_("Label stock"))
+    stock = forms.ChoiceField(label=_("Label paper"))
     start = forms.IntegerField(
         label=_("First free position on the sheet"),
         min_value=1,

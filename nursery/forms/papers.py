@@ -26,15 +26,18 @@ class MeasureField(CommaDecimalField):
     """
 
     def __init__(self, *, is_inches: bool, may_be_negative: bool = False, **options: Any) -> None:
-        self.is_inches = is_inches
+        self.is_inches, self.is_empty_zero = is_inches, False
         most = Decimal(LARGEST_SHIFT_MM if may_be_negative else LARGEST_MM)
         if is_inches:
             most = (most / MM_PER_INCH).quantize(HUNDREDTH, ROUND_DOWN)
         super().__init__(min_value=-most if may_be_negative else 0, max_value=most, **options)
 
     def prepare_value(self, value: Any) -> Any:
-        if not isinstance(value, Decimal):
+        if not isinstance(value, Decimal | int):
             return value
+        if not value and self.is_empty_zero:
+            return ""
+        value = Decimal(value)
         return plain_number((value / MM_PER_INCH).quantize(THOUSANDTH) if self.is_inches else value)
 
     def to_python(self, value: Any) -> Decimal | None:
@@ -89,6 +92,9 @@ class LabelStockForm(RecordForm):
                 required=name in REQUIRED,
                 help_text=self._help(name),
             )
+        for name in ("pitch_x_mm", "pitch_y_mm"):
+            self.fields[name].is_empty_zero = True
+        self.fields["paper"].choices = LabelStock.Paper.choices
         for name, words in (("columns", _("Labels across")), ("rows", _("Labels down"))):
             self.fields[name] = forms.IntegerField(label=words, min_value=1, max_value=MOST_LABELS)
 

@@ -19,7 +19,7 @@ Paragraphs = list[Paragraph]
 def paragraphs(label: Label, words: Words) -> Paragraphs:
     """Return what stands in the label's text column, from the top down."""
     code = Paragraph(
-        text=spoken(label.code), size_pt=21, least_pt=12, bold=True, lines=1, tracking_em=0.04, whole=True
+        text=spoken(label.code), size_pt=21, least_pt=9, bold=True, lines=1, tracking_em=0.04, whole=True
     )
     if isinstance(label, FlatLabel):
         return [code, *_pairing(label, words), *_grafting(label, words)]
@@ -74,7 +74,7 @@ def _place(label: PlaceLabel, code: Paragraph) -> Paragraphs:
     return [
         Paragraph(text=label.name, size_pt=24, least_pt=9, bold=True, least_share=0.7),
         Paragraph(text=where, size_pt=10, least_pt=LEAST_PT, before_pt=1, may_go=1),
-        replace(code, size_pt=14, least_pt=10, at_foot=True),
+        replace(code, size_pt=14, at_foot=True),
     ]
 
 

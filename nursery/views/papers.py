@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
 from nursery.actions.papers import all_stocks, delete_paper, fill_in, save_paper, stock_of, tried_stock
-from nursery.forms.labels import stock_name
+from nursery.forms.labels import measure_words
 from nursery.forms.papers import LabelStockForm
 from nursery.forms.refused import add_refusal
 from nursery.labels import STOCKS, render_test_page
@@ -29,8 +29,8 @@ USUAL_LABEL = {"columns": 1, "rows": 1, "pad_mm": 2}
 def label_papers(request: HttpRequest) -> HttpResponse:
     """The farm's own papers, and those that come with the program."""
     is_inches = _is_inches(request)
-    own = [(row, stock_name(stock_of(row), is_inches=is_inches)) for row in LabelStock.objects.all()]
-    built_in = [(name, stock_name(stock, is_inches=is_inches)) for name, stock in STOCKS.items()]
+    own = [(row, measure_words(stock_of(row), is_inches=is_inches)) for row in LabelStock.objects.all()]
+    built_in = [(name, measure_words(stock, is_inches=is_inches)) for name, stock in STOCKS.items()]
     return render(request, "label/papers.html", {"own": own, "built_in": built_in})
 
 
@@ -61,17 +61,17 @@ def label_paper_delete(request: HttpRequest, key: UUID) -> HttpResponse:
 
 
 @require_safe
-def label_paper_test(request: HttpRequest) -> HttpResponse:
-    """Answer with the test page of ``?stock=``."""
-    stock = all_stocks().get(request.GET.get("stock", ""))
-    if stock is None:
+def label_paper_test(request: HttpRequest, stock: str) -> HttpResponse:
+    """Answer with the test page of the paper of this name."""
+    paper = all_stocks().get(stock)
+    if paper is None:
         raise Http404
     is_inches = _is_inches(request)
     where = _("Mark 20 must lie 20 mm from the paper's edge. If it lies 21 mm from it, shift by −1 mm.")
     if is_inches:
         where = _("Mark 1 must lie 1 in from the paper's edge. If it lies 1.04 in from it, shift by −0.04.")
-    texts = [stock.name, _("Print at 100 %, not fitted to the page."), where]
-    return pdf_answer(render_test_page(stock, texts, is_inches=is_inches), "test-page.pdf")
+    texts = [paper.name, _("Print at 100 %, not fitted to the page."), where]
+    return pdf_answer(render_test_page(paper, texts, is_inches=is_inches), "test-page.pdf")
 
 
 def _row(request: HttpRequest, key: UUID) -> LabelStock:
@@ -111,7 +111,7 @@ def _drawing(request: HttpRequest, drawn: LabelStock, form: LabelStockForm | Non
         stock = tried_stock(drawn)
     except ValidationError as error:
         return {"problems": error.messages}
-    words = stock_name(stock, is_inches=_is_inches(request))
+    words = measure_words(stock, is_inches=_is_inches(request))
     return {"sheet": mark_safe(sheet_svg(stock)), "sheet_words": words}  # numbers only
 
 

@@ -17,7 +17,20 @@ from nursery.actions.stamp import Stamp
 from nursery.forms.mending import WHAT
 from nursery.actions.tally_plan import TallyOptions, plan_tallies
 from nursery.actions.tally_preview import preview_of
-from nursery.models import Account, Check, Farm, Flat, Job, Place, PrintedCode, Run, Session, Sowing, Worker
+from nursery.models import (
+    Account,
+    Check,
+    Farm,
+    Flat,
+    Job,
+    LabelStock,
+    Place,
+    PrintedCode,
+    Run,
+    Session,
+    Sowing,
+    Worker,
+)
 from nursery.views.record_nouns import NOUNS
 from tests.browser.conftest import TABLET
 from tests.browser.looker import Looker
@@ -31,6 +44,7 @@ TAKES_FORMS_ONLY = {
     "api-marks",
     "label-print",
     "label-roll",
+    "label-paper-delete",
     "bench-start",
     "bench-pause",
     "bench-resume",
@@ -61,7 +75,9 @@ TAKES_FORMS_ONLY = {
     "job-again",
     "book-export-ask",
 }
+FILES = {"label-paper-test"}  # no page to look at
 PLAIN = ["home", "login", "first-account", "who", "account-list", "account-new", "flat-list", "label-queue"]
+PLAIN += ["label-sowings", "label-places", "label-scripts", "label-papers", "label-paper-new"]
 PLAIN += ["bench", "records", "record-farm", "takes-how", "tally-import"]
 PLAIN += ["move", "move-scan", "places"]
 PLAIN += ["job-list", "book-export"]
@@ -100,12 +116,14 @@ def samples():
     sessions = [Session.objects.open().get(), Session.objects.filter(ended_at__isnull=False).first()]
     works, looks = jobs()
     records = [(noun, kind.rows().first()) for noun, kind in NOUNS.items()]
+    paper = LabelStock.objects.create(name="Own", paper="A4", label_width_mm=70, label_height_mm=37)
     return {
         **{name: [reverse(name)] for name in PLAIN},
         "account-edit": [reverse("account-edit", args=["grower"])],
         "code-find": [reverse("code-find"), reverse("code-find") + "?code=F3K7"],
         "code": [reverse("code", args=[code]) for code in by_code]
         + [flat.get_absolute_url() for flat in Flat.objects.exclude(note="")],
+        "label-paper": [reverse("label-paper", args=[paper.key])],
         "code-slip": [reverse("code-slip", args=["F3K7QN3"])],
         "code-label": [reverse("code-label", args=[one.code]) for one in (in_hand, sowing)],
         "bench-session": [reverse("bench-session", args=[one.key]) for one in sessions],
@@ -171,7 +189,8 @@ def test_what_takes_forms_only_is_no_page(client, alice):
 
 def test_axe_finds_nothing_at_any_address(open_page):
     addresses = samples()
-    assert {pattern.name for pattern in get_resolver().url_patterns} == addresses.keys() | TAKES_FORMS_ONLY
+    names = {pattern.name for pattern in get_resolver().url_patterns}
+    assert names == addresses.keys() | TAKES_FORMS_ONLY | FILES
     looker = Looker(open_page(TABLET, Account.objects.get(username="grower")))
     for address in chain.from_iterable(addresses.values()):
         looker.open(address)
