@@ -30,7 +30,18 @@ FIELD_OF_FAULT = {
 
 def all_stocks() -> dict[str, Stock]:
     """Return every paper by its name: the farm's own first, then those of the program; one query."""
-    return {row.name: stock_of(row) for row in LabelStock.objects.all()} | STOCKS
+    return {stock.name: stock for _row, stock in own_papers() if stock} | STOCKS
+
+
+def own_papers() -> list[tuple[LabelStock, Stock | None]]:
+    """Return the farm's own papers; None beside one whose measures cannot be (stored past the form)."""
+    found: list[tuple[LabelStock, Stock | None]] = []
+    for row in LabelStock.objects.all():
+        try:
+            found.append((row, stock_of(row)))
+        except StockError:
+            found.append((row, None))
+    return found
 
 
 def stock_of(row: LabelStock) -> Stock:
@@ -48,8 +59,8 @@ def stock_of(row: LabelStock) -> Stock:
         rows=row.rows,
         left_mm=float(row.left_mm),
         top_mm=float(row.top_mm),
-        pitch_x_mm=float(row.pitch_x_mm),
-        pitch_y_mm=float(row.pitch_y_mm),
+        pitch_x_mm=float(row.pitch_x_mm or row.label_width_mm),
+        pitch_y_mm=float(row.pitch_y_mm or row.label_height_mm),
         pad_x_mm=float(row.pad_mm),
         pad_y_mm=float(row.pad_mm),
         shift_x_mm=float(row.shift_x_mm),

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
-from nursery.actions.papers import all_stocks, delete_paper, fill_in, save_paper, stock_of, tried_stock
+from nursery.actions.papers import all_stocks, delete_paper, fill_in, own_papers, save_paper, tried_stock
 from nursery.forms.labels import measure_words
 from nursery.forms.papers import LabelStockForm
 from nursery.forms.refused import add_refusal
@@ -29,7 +29,10 @@ USUAL_LABEL = {"columns": 1, "rows": 1, "pad_mm": 2}
 def label_papers(request: HttpRequest) -> HttpResponse:
     """The farm's own papers, and those that come with the program."""
     is_inches = _is_inches(request)
-    own = [(row, measure_words(stock_of(row), is_inches=is_inches)) for row in LabelStock.objects.all()]
+    own = [
+        (row, measure_words(stock, is_inches=is_inches) if stock else _("These measures do not go together."))
+        for row, stock in own_papers()
+    ]
     built_in = [(name, measure_words(stock, is_inches=is_inches)) for name, stock in STOCKS.items()]
     return render(request, "label/papers.html", {"own": own, "built_in": built_in})
 

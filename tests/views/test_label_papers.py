@@ -175,3 +175,10 @@ def test_list_asks_as_often_for_two_as_for_twenty(crew, paper):
     for number in range(19):
         LabelStock.objects.create(name=str(number), paper="roll", label_width_mm=60, label_height_mm=40)
     assert asked() == few
+
+
+def test_a_paper_whose_measures_cannot_be_stops_no_page(grower, paper):
+    LabelStock.objects.update(paper="A4", columns=9)
+    assert "do not go together" in grower.get("/labels/papers").content.decode()
+    assert grower.get("/labels").status_code == 200
+    assert "the page has 210 mm" in grower.get(f"/labels/papers/{paper.key}").content.decode()
