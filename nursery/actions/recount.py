@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from nursery.actions.recount_tallies import plain_tally_flats, tally_differences
 from nursery.models import (
     Check,
     Closing,
@@ -34,7 +35,9 @@ _Counts = dict[str, Any]
 
 def differences() -> Iterator[str]:
     """Yield a sentence for each stored count, flag or row that the marks do not bear out."""
-    for flat in Flat.objects.order_by("pk").iterator(chunk_size=500):
+    yield from tally_differences()
+    others = Flat.objects.exclude(pk__in=plain_tally_flats().values("pk"))
+    for flat in others.order_by("pk").iterator(chunk_size=500):
         yield from _wrong_closed_flags(flat)
         yield from _wrong_counts(flat)
         yield from _doubled(flat)

@@ -1,5 +1,6 @@
-"""Take past seasons into the book from a CSV file of counts: all of its rows, or none."""
+"""Take past seasons into the book from a table of counts: all of its rows, or none."""
 
+import time
 import zoneinfo
 from argparse import ArgumentParser
 from pathlib import Path
@@ -9,14 +10,17 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from nursery.actions.tallies import import_tallies
+from nursery.actions.jobs import ask_for, cancel_job
+from nursery.actions.tallies import import_tallies, is_long_work, options_as_data
 from nursery.actions.tally_file import COLUMNS
 from nursery.actions.tally_plan import Status, TallyOptions, TallyPlan, plan_tallies
-from nursery.models import Farm
+from nursery.models import Farm, Job
+
+SECONDS_BETWEEN_LOOKS = 0.5
 
 
 class Command(BaseCommand):
-    help = f"Import counts of past seasons from CSV. Columns, in any order: {', '.join(COLUMNS)}."
+    help = f"Import counts of past seasons from CSV or XLSX. Columns, in any order: {', '.join(COLUMNS)}."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", metavar="FILE", type=Path)
@@ -38,10 +42,27 @@ class Command(BaseCommand):
             self._refuse([str(fault) for fault in plan.faults])
         if not options["dry_run"]:
             try:
-                plan = import_tallies(content, wanted)
+                plan = self._import(content, wanted) or plan
             except ValidationError as error:
                 self._refuse(error.messages)
         self.stdout.write("\n".join(_summary(plan, is_stored=not options["dry_run"])))
+
+    def _import(self, content: bytes, wanted: TallyOptions) -> TallyPlan | None:
+        """Store a small table here; let a large one be long work, and wait for it."""
+        if not is_long_work(content):
+            return import_tallies(content, wanted)
+        job = ask_for("tally_import", options_as_data(wanted), None, content=content)
+        while job.ended_at is None:
+            try:
+                time.sleep(SECONDS_BETWEEN_LOOKS)
+            except KeyboardInterrupt:
+                cancel_job(job)
+            job.refresh_from_db()
+            self.stderr.write(f"\r{job.state}: {job.done_count} of {job.total_count} rows ", ending="")
+        self.stderr.write("")
+        if job.state != Job.State.DONE:
+            raise ValidationError(job.message.splitlines())
+        return None
 
     def _refuse(self, faults: list[str]) -> None:
         for fault in faults:
