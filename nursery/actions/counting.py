@@ -182,6 +182,12 @@ def _sight(facts: FlatFacts, day: date) -> Callable[[CellFact, list[MarkFact]], 
     return sees
 
 
+def places_seen(facts: FlatFacts, day: date) -> frozenset[int]:
+    """Return the places whose plant somebody saw on ``day``, in a closed check or by a tap."""
+    sees = _sight(facts, day)
+    return frozenset(cell.place_no for cell in facts.cells if sees(cell, facts.marks.get(cell.id, [])))
+
+
 def _is_tapped(marks: list[MarkFact], day: date) -> bool:
     """Whether somebody marked the cell on ``day`` and did not take that back."""
     looks = [mark for mark in marks if mark.kind == "seen" and mark.day == day]

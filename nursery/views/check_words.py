@@ -32,4 +32,10 @@ def check_words() -> dict[str, str]:
         "malformed": _("Not sent: load the page again"),
         "refused": _("{cell} was not taken: {reason}"),
         "notTapped": _("{n} not tapped count as dead."),
+        "notSeen": _("not seen"),
+        "ofSeen": _("of {n} seen"),
+        "choosePart": _("Touch the rows you saw, or the cell where you stopped."),
+        "chooseMore": _("Touch other rows, or another cell to end there."),
+        "seenUpTo": _("Seen up to {cell}."),
+        "seenRows": _("Seen: row {rows}."),
     }

@@ -11,13 +11,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
 from nursery.actions.batch import Batch, ClosingIn, Sender
+from nursery.actions.counting import places_seen
 from nursery.actions.ledger import FlatFacts, read_ledger
 from nursery.actions.marks import receive_batch
 from nursery.actions.states import CellState, cell_states
+from nursery.actions.stock import stock_of
 from nursery.calc.codes import spoken
 from nursery.calc.fold import fold_cell
 from nursery.models import LOSS_CAUSES, Cause, Check, Closing, Flat, Mark
@@ -37,6 +40,8 @@ from nursery.views.standing import (
 def flat_check(request: HttpRequest, code: str) -> HttpResponse:
     """The flat as it lies: tap what died."""
     flat = access.flat_for_work(request.user, code)
+    if flat.is_pooled:
+        return redirect("flat-numbers", flat.code)
     today = timezone.localdate()
     ledger = read_ledger([flat.pk])
     facts = ledger.flats[flat.pk]
@@ -55,8 +60,12 @@ def flat_check(request: HttpRequest, code: str) -> HttpResponse:
         opened = _opened(request, flat, today)
         context["opened"] = opened
         context["drawing"] = _drawing(flat, cells)
+        seen, was_looked_at = places_seen(facts, today), _was_looked_at(facts, today)
+        context["hints"] = _hints(facts, cells, seen if was_looked_at else frozenset())
+        context["may_count"] = not was_looked_at
         context["data"] = _page_data(request, flat) | {
             "cells": _told(cells, today),
+            "seen_today": sorted(seen),
             "checks": [_own_marks(check, facts, today) for check in opened],
             "goes_on": request.GET.get("goes_on", ""),
         }
@@ -66,15 +75,38 @@ def flat_check(request: HttpRequest, code: str) -> HttpResponse:
 def _opened(request: HttpRequest, flat: Flat, today: date) -> list[Check]:
     """Return the checks of today that nobody closed, and the one that was opened again, of whatever day."""
     goes_on = request.GET.get("goes_on", "")
-    opened = list(flat.checks.still_open(today).prefetch_related("marks__cell"))
+    opened = list(flat.checks.still_open(today).prefetch_related("marks__cell", "closings"))
     if goes_on and goes_on not in {str(check.uuid) for check in opened}:
         try:
             again = access.check_for_reading(request.user, flat.code, UUID(goes_on))
         except ValueError:
             return opened
-        if not again.is_closed and not again.is_void:
+        if not again.is_closed and not again.is_void and again.kind != Check.Kind.NUMBERS:
             opened.append(again)
     return opened
+
+
+def _was_looked_at(facts: FlatFacts, day: date) -> bool:
+    """Whether a check by cells was closed on ``day``; one that tells what left looks at nothing else."""
+    closed = [check for check in facts.checks.values() if check.is_closed and check.day == day]
+    return any(check.kind != Check.Kind.NUMBERS and not check.is_leaving for check in closed)
+
+
+def _hints(facts: FlatFacts, cells: Sequence[CellState], seen: frozenset[int]) -> list[str]:
+    """Say what somebody who begins should know: half of it was seen today; some are dead by number."""
+    hints = []
+    if seen and not seen >= {cell.place_no for cell in cells}:
+        said = {"seen": sum(cell.place_no in seen for cell in cells), "plants": len(cells)}
+        hints.append(_("%(seen)d of %(plants)d were seen today. Closing now completes the day.") % said)
+    by_number = sum(run.dead_by_number for run in stock_of(facts).values())
+    if by_number:
+        text = ngettext(
+            "%d is dead by number, nobody said which: mark it, or it counts as alive.",
+            "%d are dead by number, nobody said which: mark them, or they count as alive.",
+            by_number,
+        )
+        hints.append(text % by_number)
+    return hints
 
 
 def _drawing(flat: Flat, cells: Iterable[CellState]) -> str:
@@ -134,8 +166,22 @@ def _own_marks(check: Check, facts: FlatFacts, today: date) -> dict[str, object]
             **_facts([mark.uuid for mark in base.open], since, cause, today),
             "marks": [[str(mark.uuid), mark.kind, mark.state, mark.cause] for mark in marks],
         }
-    opened_at = check.raw_opened_at.isoformat(timespec="milliseconds")
-    return {"uuid": str(check.uuid), "opened_at": opened_at, "cause": check.cause, "own": told}
+    return {
+        "uuid": str(check.uuid),
+        "opened_at": check.raw_opened_at.isoformat(timespec="milliseconds"),
+        "cause": check.cause,
+        "part": _part_closed_before(check),
+        "own": told,
+    }
+
+
+def _part_closed_before(check: Check) -> list[int] | None:
+    """Return the places that a check, now opened again, was closed with; None if it was the whole flat."""
+    closed = [closing for closing in check.closings.all() if closing.kind == Closing.Kind.CLOSE]
+    if not closed:
+        return check.seen_places
+    last = max(closed, key=lambda closing: closing.pk)
+    return last.seen_places or [] if last.seen == Closing.Seen.PART else None
 
 
 @require_safe

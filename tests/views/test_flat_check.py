@@ -15,7 +15,7 @@ from tests.factories import make_flat, make_run, make_season
 from tests.views.checking import add_mark, check_flat
 from tests.views.test_drawing import tags
 
-MOST_BYTES = 30_000
+MOST_BYTES = 31_000
 
 
 @pytest.fixture

@@ -10,8 +10,11 @@ export const isLiving = (state) => LIVING.has(state);
 
 export class Book {
   // say(mark) is called for every mark made.
-  constructor({ check, columns, worker, say }) {
+  // seenToday: places that an earlier check of the day saw.
+  constructor({ check, columns, worker, say, seenToday = [] }) {
     Object.assign(this, { check, columns, worker, say });
+    this.seenToday = new Set(seenToday);
+    this.part = null; // the places seen, where it is not the whole flat
     this.cells = new Map();
     this.actions = [];
     this.living = false; // true: the living are tapped, what is not tapped will be dead
@@ -19,7 +22,7 @@ export class Book {
 
   add(id, { state, disagree }, told = {}) {
     const base = { state, disagree, since: told.since ?? "", cause: told.cause ?? "" };
-    const cell = { id, name: this.nameOf(id), base, open: told.open ?? [], seen: [...(told.open ?? [])] };
+    const cell = { id, place: Number.parseInt(id, 10), name: this.nameOf(id), base, open: told.open ?? [], seen: [...(told.open ?? [])] };
     Object.assign(cell, { state, cause: base.cause, kind: "", stated: false, stack: [] });
     this.cells.set(id, cell);
   }
@@ -49,8 +52,62 @@ export class Book {
 
   // What will be counted if the check is closed now.
   shown(cell) {
-    if (this.living && !cell.stated && isLiving(cell.state)) return "dead";
+    if (this.living && !cell.stated && isLiving(cell.state) && this.looksAt(cell)) return "dead";
     return cell.state;
+  }
+
+  // Whether this check looks at the cell: all, but where only part of the flat is seen and it was not tapped.
+  looksAt(cell) {
+    return this.part === null || cell.stated || this.part.has(cell.place);
+  }
+
+  // Whether the cell counts as not seen today.
+  isUnseen(cell) {
+    return !this.looksAt(cell) && isLiving(cell.state) && !this.seenToday.has(cell.place);
+  }
+
+  // The part seen ends with this cell; without one, nothing is seen yet.
+  seeUpTo(stop) {
+    const places = [...this.cells.values()].map(({ place }) => place);
+    this.part = new Set(places.filter((place) => stop && place <= stop.place));
+  }
+
+  seeRow(row) {
+    const isSeen = this.rowIsSeen(row);
+    for (const { place } of this.#row(row)) {
+      if (isSeen) this.part.delete(place);
+      else this.part.add(place);
+    }
+  }
+
+  rowIsSeen(row) {
+    const cells = this.#row(row);
+    return this.part !== null && cells.length > 0 && cells.every(({ place }) => this.part.has(place));
+  }
+
+  // The last cell of the part, where it holds all cells before that one.
+  stop() {
+    const cells = [...this.cells.values()].sort((one, other) => one.place - other.place);
+    const isSeen = ({ place }) => this.part.has(place);
+    const last = cells.findLastIndex(isSeen);
+    return cells.slice(0, last + 1).every(isSeen) ? cells[last] : null;
+  }
+
+  // The furthest of the cells touched last.
+  lastTouched() {
+    const cells = (this.actions.at(-1) ?? []).map(({ cell }) => cell);
+    return cells.reduce((last, cell) => (last && last.place > cell.place ? last : cell), null);
+  }
+
+  // What a closing says was seen.
+  sight() {
+    const isWhole = [...this.cells.values()].every((cell) => this.part === null || this.part.has(cell.place));
+    if (isWhole) return { seen: "whole", seen_places: [] };
+    return { seen: "part", seen_places: [...this.part].sort((one, other) => one - other) };
+  }
+
+  seesNothing() {
+    return this.part !== null && ![...this.cells.values()].some((cell) => this.looksAt(cell));
   }
 
   // The state that an earlier check saw, where this one has not touched it.
@@ -68,8 +125,10 @@ export class Book {
   }
 
   count() {
-    const count = { alive: 0, wilting: 0, dead: 0, gone: 0 };
+    const count = { alive: 0, wilting: 0, dead: 0, gone: 0, seen: 0 };
     for (const cell of this.cells.values()) {
+      if (this.isUnseen(cell)) continue;
+      count.seen += 1;
       const state = this.shown(cell);
       if (isLiving(state)) count.alive += 1;
       if (state === "wilting") count.wilting += 1;
@@ -131,11 +190,13 @@ export class Book {
   }
 
   untapped() {
-    return [...this.cells.values()].filter((cell) => !cell.stated && isLiving(cell.state)).length;
+    const untapped = (cell) => !cell.stated && isLiving(cell.state) && this.looksAt(cell);
+    return [...this.cells.values()].filter(untapped).length;
   }
 
   stillWilting() {
-    return [...this.cells.values()].filter((cell) => this.shown(cell) === "wilting" && !cell.stated);
+    const wilts = (cell) => this.shown(cell) === "wilting" && !cell.stated && this.looksAt(cell);
+    return [...this.cells.values()].filter(wilts);
   }
 
   knownMarks() {
@@ -154,6 +215,10 @@ export class Book {
       return cell;
     }
     return null;
+  }
+
+  #row(row) {
+    return [...this.cells.values()].filter(({ name }) => name.startsWith(row));
   }
 
   #isDue(cell, mode) {

@@ -5,8 +5,9 @@ const at = (id) => document.getElementById(id);
 
 export class Closing {
   // onClose() makes the last marks and returns what else the closing says; onClosed, onRefused(reason): the answer.
-  constructor({ book, queue, onClose, onClosed, onRefused }) {
-    Object.assign(this, { book, queue, onClose, onClosed, onRefused });
+  // onNothing(): nothing was seen, so there is nothing to close.
+  constructor({ book, queue, onClose, onClosed, onRefused, onNothing }) {
+    Object.assign(this, { book, queue, onClose, onClosed, onRefused, onNothing });
     this.uuid = null;
     this.dialog = at("check-still");
     at("check-close").addEventListener("click", () => this.#ask());
@@ -22,6 +23,7 @@ export class Closing {
   }
 
   #ask() {
+    if (this.book.seesNothing()) return this.onNothing();
     const wilting = this.book.stillWilting();
     if (!wilting.length) return this.#close();
     at("check-still-cells").textContent = wilting.map((cell) => cell.name).join(", ");

@@ -29,11 +29,11 @@ export class Line {
     this.#show({});
   }
 
-  say(text, { cell = null, settles = false, corrects = false } = {}) {
+  say(text, { cell = null, settles = false, corrects = false, chooses = false } = {}) {
     this.cell = cell;
     this.cells = [];
     at("check-note").textContent = text;
-    this.#show({ note: true, settles, corrects });
+    this.#show({ note: true, settles, corrects, chooses });
   }
 
   // After a tap: the cause of what was marked, where there is something to explain.
@@ -87,13 +87,14 @@ export class Line {
     for (const chip of this.chips) chip.setAttribute("aria-pressed", String(chip.dataset.cause === cause));
   }
 
-  #show({ note = false, settles = false, corrects = false, causes = false }) {
+  #show({ note = false, settles = false, corrects = false, causes = false, chooses = false }) {
     this.isWhole = false;
     at("check-hint").hidden = note || causes;
     at("check-says").hidden = causes;
     at("check-note").hidden = !note;
     at("check-settle").hidden = !settles;
     at("check-correct").hidden = !corrects;
+    at("check-choosing").hidden = !chooses;
     at("check-causes").hidden = !causes;
   }
 }

@@ -6,6 +6,7 @@ import { deviceUuid, newUuid, remember, remembered } from "./ids.js";
 import { useKeys } from "./keys.js";
 import { Line } from "./line.js";
 import { fill, Paint } from "./paint.js";
+import { Part } from "./part.js";
 import { Queue } from "./queue.js";
 import { useSavedLine } from "./saved.js";
 
@@ -36,8 +37,8 @@ class CheckPage {
     const begun = remembered(this.memory);
     const wanted = data.goes_on || begun?.uuid;
     this.stored = data.checks.find(({ uuid }) => uuid === wanted);
-    const { opened_at: since = null, cause = "" } = this.stored ?? {};
-    const fresh = { uuid: this.stored ? wanted : newUuid(), opened_at: since, living: false, cause };
+    const { opened_at: since = null, cause = "", part = null } = this.stored ?? {};
+    const fresh = { uuid: this.stored ? wanted : newUuid(), opened_at: since, living: false, cause, part };
     this.kept = this.stored && begun?.uuid === wanted ? begun : fresh;
     const { uuid, opened_at } = this.kept;
     this.check = { uuid, flat: data.flat, opened_at, kind: "whole", seen_places: null, cause: "", worker: data.worker };
@@ -52,11 +53,14 @@ class CheckPage {
     this.paint = new Paint({ book: this.book, words, buttons, counter: at("check-count") });
     this.line = this.#makeLine();
     this.line.setWhole(this.kept.cause);
+    const onChange = () => this.#sawOther();
+    this.part = new Part({ book: this.book, flat: this.flat, words, line: this.line, onChange });
     this.closing = new Closing({
       book: this.book,
       queue: this.queue,
       onClose: () => this.#beforeClosing(),
       onRefused: (reason) => this.line.say(reason),
+      onNothing: () => this.line.say(words.choosePart, { chooses: this.part.isChoosing }),
       onClosed: () => {
         remember(this.memory, null);
         location.assign(`${data.done}?closed=${check.uuid}`);
@@ -71,12 +75,14 @@ class CheckPage {
       this.#open();
       this.queue.add(mark);
     };
-    const book = new Book({ check, columns: data.columns, worker: data.worker, say });
+    const { columns, worker, seen_today: seenToday } = data;
+    const book = new Book({ check, columns, worker, say, seenToday });
     for (const [id, { dataset }] of this.buttons) {
       book.add(id, { state: dataset.state, disagree: "disagree" in dataset }, data.cells[id]);
     }
     if (this.stored) book.resume(this.stored.own);
     book.living = this.kept.living;
+    book.part = this.kept.part ? new Set(this.kept.part) : null;
     return book;
   }
 
@@ -128,20 +134,35 @@ class CheckPage {
 
   #keep() {
     this.kept.living = this.book.living;
+    this.kept.part = this.book.part && [...this.book.part];
     remember(this.memory, this.kept);
   }
 
   #setMode(mode) {
     if (this.book.living && mode === "dead") return;
     this.mode = mode;
+    this.part.end();
+    this.#showMode();
+  }
+
+  #showMode() {
+    const mode = this.part.isChoosing ? null : this.mode; // while the part is chosen a tap marks nothing
     for (const button of this.modes) button.setAttribute("aria-pressed", String(button.dataset.mode === mode));
+  }
+
+  // Another part of the flat was seen, or all of it.
+  #sawOther() {
+    if (this.check.opened_at) this.#keep();
+    this.paint.all();
+    this.#showMode();
   }
 
   #tapped(event) {
     const button = event.target.closest(".cell[data-cell], [data-row], [data-all]");
     if (!button || this.closing.isUnderWay || this.#bounces(event, button)) return;
     const { cell: id, row } = button.dataset;
-    if (id) this.#tapCell(this.book.cells.get(id));
+    if (this.part.isChoosing) this.part.tap(button.dataset);
+    else if (id) this.#tapCell(this.book.cells.get(id));
     else this.#tapMany((cell) => !row || cell.name.startsWith(row));
   }
 
@@ -189,7 +210,9 @@ class CheckPage {
   }
 
   #undo() {
-    if (!this.closing.isUnderWay) this.#acted(this.book.undo());
+    if (this.closing.isUnderWay) return;
+    this.part.end();
+    this.#acted(this.book.undo());
   }
 
   // Tap the living instead, or again the dead.
@@ -227,7 +250,7 @@ class CheckPage {
       this.#keep();
       this.paint.all();
     }
-    return { cause: this.kept.cause };
+    return { cause: this.kept.cause, ...this.book.sight() };
   }
 
   #answered({ uuid, status, reason }) {

@@ -19,9 +19,10 @@ export class Paint {
 
   count() {
     const { words } = this;
-    const { alive, wilting, dead, gone } = this.book.count();
+    const { alive, wilting, dead, gone, seen } = this.book.count();
     const said = [[alive, words.alive + (wilting ? `, ${fill(words.ofThem, { n: wilting })}` : "")], [dead, words.dead]];
     if (gone) said.push([gone, words.gone]);
+    if (this.book.part) said.push([seen, fill(words.ofSeen, { n: this.book.cells.size })]);
     const text = said.map(([n, what]) => `${n} ${what}`).join(" ");
     if (this.counter.textContent === text) return;
     this.counter.replaceChildren(...said.flatMap(([n, what], index) => this.#figure(n, what, index)));
@@ -43,9 +44,12 @@ export class Paint {
     button.dataset.state = state;
     if (before) button.dataset.before = before;
     else delete button.dataset.before;
+    const isUnseen = this.book.isUnseen(cell);
     button.toggleAttribute("data-disagree", this.book.isDisputed(cell));
+    button.toggleAttribute("data-unseen", isUnseen);
     button.setAttribute("aria-pressed", String(cell.stated));
-    button.setAttribute("aria-label", `${cell.name}, ${this.#say(state, before)}`);
+    const said = [cell.name, this.#say(state, before), ...(isUnseen ? [this.words.notSeen] : [])];
+    button.setAttribute("aria-label", said.join(", "));
   }
 
   #say(state, before) {
