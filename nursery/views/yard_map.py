@@ -9,7 +9,7 @@ from django.db.models import Count, Exists, Max, Min, OuterRef, Q
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from nursery.actions.yard import Yard, last_moves
+from nursery.actions.yard import Yard, all_last_moves
 from nursery.models import LEFT_STAGES, Flat, Place, Stage, standing_moves
 from nursery.views.targets import room_said
 from nursery.views.yard_drawing import DRAWN_MOST, draw_bar, draw_spots
@@ -66,9 +66,10 @@ class YardMap:
 
 
 def yard_map(today: date) -> YardMap:
-    """Return all places with what stands in them, in four queries, however many flats there are."""
-    yard = Yard.read()
+    """Return all places with what stands in them, in three queries, however many flats there are."""
     groups = _groups()
+    held = {pk: sum(group.number for group in found) for pk, found in groups.items() if pk is not None}
+    yard = Yard.read(held=held)
     boxes = [_box(place, yard, groups) for place in yard.outermost()]
     lines = [line for box in boxes for line in _flattened(box)]
     for line in lines:
@@ -94,7 +95,7 @@ def ages_said(groups: list[Group], today: date) -> str:
 def _groups() -> dict[int | None, list[Group]]:
     """Return what stands in each place by stage; under None what stands nowhere that anybody noted."""
     first = Q(flat__runs__is_regraft=False)  # what was grafted again does not make a flat younger
-    moves = last_moves().filter(flat__origin=Flat.Origin.MARKS).exclude(stage__in=LEFT_STAGES).order_by()
+    moves = all_last_moves().filter(flat__origin=Flat.Origin.MARKS).exclude(stage__in=LEFT_STAGES).order_by()
     rows = moves.values("place", "stage").annotate(
         number=Count("flat", distinct=True),
         since=Min("at"),
