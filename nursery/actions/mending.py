@@ -200,14 +200,15 @@ def _cells_there(check: Check, to_flat: Flat) -> dict[int, Cell]:
 
 
 def _runs_there(check: Check, to_flat: Flat) -> dict[int, Run]:
-    """Return for each run that a check by numbers counts the one in the same turn of the other flat."""
+    """Return for each run that a check by numbers counts the one of the same number on the other flat."""
     counted = list(check.numbers.select_related("run").order_by("run__number"))
     if not counted:
         return {}
-    here, there = list(check.flat.runs.order_by("number")), list(to_flat.runs.order_by("number"))
-    numbers = {number.run_id: number.dead_count for number in counted}
-    fits = len(here) == len(there) and set(numbers) <= {run.pk for run in here}
-    pairs = dict(zip((run.pk for run in here), there, strict=True)) if fits else {}
+    by_number = {run.number: run for run in to_flat.runs.all()}
+    fits = check.flat.runs.count() == len(by_number)
+    fits &= all(one.run.flat_id == check.flat_id and one.run.number in by_number for one in counted)
+    pairs = {one.run_id: by_number[one.run.number] for one in counted} if fits else {}
+    numbers = {one.run_id: one.dead_count for one in counted}
     if not fits or any(pairs[pk].cells.count() < dead for pk, dead in numbers.items()):
         text = _("The numbers do not fit who grafted what on %s: void this check and count that flat.")
         raise ValidationError({"code": text % spoken(to_flat.code)}, code="numbers")

@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, NumbersIn, Sender
 from nursery.actions.counting import lock_flats
 from nursery.actions.desk import KNOWN, OTHER_CONTENT, REFUSED, STORED, UNKNOWN_CHECK, Desk
+from nursery.actions.given import given_run
 from nursery.actions.ledger import FlatFacts, read_ledger
 from nursery.actions.stamp import Stamp
 from nursery.actions.stock import stock_of
@@ -117,7 +118,7 @@ class _Counter:
 
     def _run_id(self, part: NumbersIn, check: Check) -> int | None:
         if isinstance(part.run, UUID):
-            return self.keys.get(part.run)
+            return self.keys.get(part.run) or given_run(check, part.run)
         runs = self.ledger.runs.values()
         return next((run.id for run in runs if (run.flat_id, run.number) == (check.flat_id, part.run)), None)
 

@@ -5,7 +5,9 @@ from datetime import timedelta
 import pytest
 from django.core.exceptions import ValidationError
 
+from nursery.actions.batch import Batch, NumbersIn, Sender
 from nursery.actions.leaving import discard_flat, let_leave
+from nursery.actions.marks import receive_batch
 from nursery.actions.mending import give_check, unvoid_check, void_check
 from nursery.actions.recount import differences
 from nursery.actions.stamp import Stamp
@@ -225,12 +227,14 @@ def test_a_leaving_and_a_discarding_are_undone_where_they_were_done(flats):
             void_check(check, reason="no", stamp=STAMP)
 
 
-def test_numbers_go_to_the_run_in_the_same_turn(flats):
+def test_numbers_go_to_the_run_of_the_same_number_and_are_known_when_sent_again(flats):
     check = check_in(flats[0], kind="numbers")
-    send(checks=[check], closings=[close(check)])
+    by_key = NumbersIn(check.uuid, flats[0].runs.get().key, 9, 1)
+    batch = Batch(DAY_14, None, [check], closings=[close(check)], numbers=[by_key])
+    receive_batch(batch, Sender(None, None, DAY_14))
     stored = Check.objects.get()
-    NumberCount.objects.create(check_ref=stored, run=flats[0].runs.get(), dead_count=9, wilting_count=1)
     give(stored, flats[1])
+    assert statuses(receive_batch(batch, Sender(None, None, DAY_14))) == ["known"] * 3
     assert NumberCount.objects.get().run.flat == flats[1]
     assert DayCount.objects.get().dead == 9
     two = make_flat()
