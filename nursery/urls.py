@@ -7,6 +7,7 @@ from nursery.views import (
     accounts,
     changes,
     checks,
+    copies,
     disagreements,
     find,
     flat_list,
@@ -117,6 +118,10 @@ urlpatterns: list = [
     path("records/<slug:noun>/<str:key>", records.record_edit, name="record-edit"),
     path("records/<slug:noun>/<str:key>/delete", records.record_delete, name="record-delete"),
     path("<code:code>/stand", sowings.sowing_stand, name="sowing-stand"),
+    # Copies of the book
+    path("copies", copies.copies, name="copies"),
+    path("copies/make", copies.copies_make, name="copies-make"),
+    path("copies/<str:name>", copies.copies_download, name="copies-download"),
     # Takes and past seasons
     path("takes", takes.takes, name="takes"),
     path("takes/how", takes.takes_how, name="takes-how"),

@@ -69,15 +69,16 @@ TAKES_FORMS_ONLY = {
     "cell-settle",
     "check-unvoid",
     "tally-preview",
+    "copies-make",
     "tally-store",
     "tally-look-store",
     "job-cancel",
     "job-again",
     "book-export-ask",
 }
-FILES = {"label-paper-test"}  # no page to look at
+FILES = {"label-paper-test", "copies-download"}  # no page to look at
 PLAIN = ["home", "login", "first-account", "who", "account-list", "account-new", "flat-list", "label-queue"]
-PLAIN += ["label-sowings", "label-places", "label-scripts", "label-papers", "label-paper-new"]
+PLAIN += ["copies", "label-sowings", "label-places", "label-scripts", "label-papers", "label-paper-new"]
 PLAIN += ["bench", "records", "record-farm", "takes-how", "tally-import"]
 PLAIN += ["move", "move-scan", "places"]
 PLAIN += ["job-list", "book-export"]
