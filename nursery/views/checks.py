@@ -32,6 +32,7 @@ from nursery.views.standing import (
     drawing_of,
     grafting_said,
     pairings_said,
+    places_said,
     standing_of,
 )
 
@@ -198,7 +199,10 @@ def check_detail(request: HttpRequest, code: str, key: UUID) -> HttpResponse:
         "marks": mark_lines(check, closings, columns),
         "closings": closings,
         "numbers": check.numbers.select_related("run__pairing").order_by("run__number"),
+        "seen": places_said(check.seen_places or [], columns) if check.kind == Check.Kind.PART else "",
         "may_reopen": check.is_closed and request.user.is_grower,
+        "may_ask": check.is_closed and not request.user.is_grower,
+        "asked": Closing.objects.pending_asks().filter(check_ref=check),
     }
     return render(request, "flat/check_detail.html", context)
 
@@ -212,4 +216,6 @@ def flat_reopen(request: HttpRequest, code: str, key: UUID) -> HttpResponse:
     closed = tuple(str(uuid) for uuid in check.closings.values_list("uuid", flat=True))
     closing = ClosingIn(uuid=uuid4(), check=check.uuid, at=now, kind=Closing.Kind.REOPEN, replaces=closed)
     receive_batch(Batch(sent_at=now, closings=[closing]), Sender(request.user, request.worker, now))
+    if check.kind == Check.Kind.NUMBERS:
+        return redirect("flat-numbers", check.flat.code)
     return redirect(f"{reverse('flat-check', args=[check.flat.code])}?{urlencode({'goes_on': check.uuid})}")

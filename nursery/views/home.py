@@ -1,5 +1,6 @@
 """The start page: a code, the open sessions, what is due, and what to do first in an empty book."""
 
+from collections.abc import Sequence
 from datetime import date
 
 from django.http import HttpRequest, HttpResponse
@@ -7,8 +8,9 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from nursery.models import Cultivar, Flat, Pairing, Session, Worker
+from nursery.models import Closing, Cultivar, Flat, Pairing, Session, Worker
 from nursery.models.due import RECORD, due_runs
+from nursery.models.half import half_seen
 
 DUE_SHOWN = 30
 
@@ -16,9 +18,12 @@ DUE_SHOWN = 30
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
-    due = due_flats(today)
+    halves = half_seen(today)
+    due = due_flats(today, apart_from=[half.flat.pk for half in halves])
     context = {
         "sessions": Session.objects.open().select_related("place"),
+        "asked": Closing.objects.pending_asks() if request.user.is_grower else [],
+        "halves": halves,
         "due": due[:DUE_SHOWN],
         "has_more_due": len(due) > DUE_SHOWN,
     }
@@ -27,9 +32,9 @@ def home(request: HttpRequest) -> HttpResponse:
     return render(request, "home/home.html", context)
 
 
-def due_flats(today: date) -> list[dict[str, object]]:
+def due_flats(today: date, *, apart_from: Sequence[int] = ()) -> list[dict[str, object]]:
     """Return the flats due, each once, longest waiting first; at most one more than is shown."""
-    runs = due_runs(today).named().select_related("flat")
+    runs = due_runs(today).exclude(flat__in=apart_from).named().select_related("flat")
     flats: dict[int, dict[str, object]] = {}
     # A flat has few runs; four times as many runs as lines is enough to fill the page.
     for run in runs[: 4 * DUE_SHOWN]:

@@ -10,8 +10,8 @@ from nursery.actions.marks import receive_batch
 from nursery.models import Check
 
 
-def check_flat(flat, states, *, days_ago=0, account=None, worker=None, cause="", closes=True):
-    """Check ``flat``: ``states`` maps places to states. Returns the check."""
+def check_flat(flat, states, *, days_ago=0, account=None, worker=None, cause="", closes=True, seen=()):
+    """Check ``flat``: ``states`` maps places to states; ``seen`` are the places, if not all. Returns it."""
     at = timezone.now() - timedelta(days=days_ago)
     check = uuid4()
     marks = [MarkIn(uuid4(), check, place, 1, state, at, cause=cause) for place, state in states.items()]
@@ -21,7 +21,7 @@ def check_flat(flat, states, *, days_ago=0, account=None, worker=None, cause="",
             sent_at=at,
             checks=[CheckIn(check, flat.code, at)],
             marks=marks,
-            closings=[ClosingIn(uuid4(), check, at, known=known)] if closes else [],
+            closings=[_closing(check, at, known, seen)] if closes else [],
         ),
         Sender(account, worker, at),
     )
@@ -36,3 +36,8 @@ def add_mark(check, place, state, *, kind="seen", replaces=(), account=None, wor
     )
     receive_batch(Batch(sent_at=now, marks=[mark]), Sender(account, worker, now))
     return uuid
+
+
+def _closing(check, at, known, seen):
+    part = {"seen": "part", "seen_places": tuple(seen)} if seen else {}
+    return ClosingIn(uuid4(), check, at, known=known, **part)
