@@ -5,6 +5,7 @@ from django.urls import path, re_path, register_converter
 from nursery.converters import CodeConverter
 from nursery.views import (
     accounts,
+    asking,
     changes,
     checks,
     copies,
@@ -93,6 +94,8 @@ urlpatterns: list = [
     path("<code:code>/numbers", numbers.flat_numbers, name="flat-numbers"),
     path("<code:code>/check/<uuid:key>", checks.check_detail, name="check-detail"),
     path("<code:code>/check/<uuid:key>/reopen", checks.flat_reopen, name="flat-reopen"),
+    path("<code:code>/check/<uuid:key>/ask", asking.flat_ask, name="flat-ask"),
+    path("<code:code>/check/<uuid:key>/leave-closed", asking.flat_leave_closed, name="flat-leave-closed"),
     # Mending
     path("put-right", put_right.put_right, name="put-right"),
     path("put-right/runs", put_right.put_right_runs, name="put-right-runs"),
