@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from nursery.actions import moves
 from nursery.actions.codes import issue_code
 from nursery.actions.leaving import discard_flat
 from nursery.actions.moves import (
@@ -43,9 +44,9 @@ def test_flats_come_to_the_place_and_to_its_stage_in_one_act(yard):
     flats, wren = grafted(3, place=yard["Bench"]), make_worker("Wren")
     act = move_flats(flats, to_place=yard["Chamber"], stamp=stamp(1, worker=wren), reason=" Humid ")
     assert where(flats) == [("Chamber", "chamber")] * 3
-    moves = StageMove.objects.filter(act=act)
-    assert moves.count() == 3
-    assert {(m.by_worker, m.at, m.reason, m.is_over_capacity) for m in moves} == {
+    written = StageMove.objects.filter(act=act)
+    assert written.count() == 3
+    assert {(m.by_worker, m.at, m.reason, m.is_over_capacity) for m in written} == {
         (wren, stamp(1).at, "Humid", False)
     }
 
@@ -341,3 +342,23 @@ def test_a_place_with_a_history_is_kept(yard):
     move_place(yard["Trolley"], into=None, stamp=stamp(1))
     with pytest.raises(ValidationError, match="2 moves of places"):
         delete_record(yard["Trolley"])
+
+
+def test_a_stage_that_was_said_stays_from_one_chamber_to_the_next(yard):
+    put(flats := grafted(1), yard["Trolley"], hours=1)
+    move_place(yard["Trolley"], into=yard["Chamber"], stage="acclimation", stamp=stamp(2))
+    move_place(yard["Trolley"], into=make_place("Other", kind="chamber"), stamp=stamp(3))
+    assert where(flats) == [("Trolley", "acclimation")]
+
+
+def test_what_leaves_while_its_trolley_is_moved_stays_gone(yard, monkeypatch):
+    put(flats := grafted(2), yard["Trolley"], hours=1)
+    lock_flats = moves.lock_flats
+
+    def lock(flat_ids):  # somebody else discards one right before it is held
+        StageMove.objects.create(flat=flats[0], stage="discarded", **stamp(2).fields())
+        lock_flats(flat_ids)
+
+    monkeypatch.setattr(moves, "lock_flats", lock)
+    move_place(yard["Trolley"], into=yard["Chamber"], stamp=stamp(3))
+    assert where(flats) == [(None, "discarded"), ("Trolley", "chamber")]

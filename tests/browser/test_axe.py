@@ -181,7 +181,15 @@ def farm(transactional_db):
 
 def test_what_takes_forms_only_is_no_page(client, alice):
     client.force_login(alice)
-    some = {"key": uuid4(), "act": uuid4(), "event": uuid4(), "noun": "crops", "code": make_flat().code, "username": "alice", "cell": "1"}
+    some = {
+        "key": uuid4(),
+        "act": uuid4(),
+        "event": uuid4(),
+        "noun": "crops",
+        "code": make_flat().code,
+        "username": "alice",
+        "cell": "1",
+    }
     patterns = {pattern.name: pattern.pattern for pattern in get_resolver().url_patterns}
     for name in TAKES_FORMS_ONLY:
         given = {word: some[word] for word in patterns[name].converters}
