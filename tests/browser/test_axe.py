@@ -155,8 +155,9 @@ def samples():
 def give_addresses(check):
     """The question for the right flat, its answer with both flats drawn, and a refusal."""
     address = reverse("check-give", args=[check.flat.code, check.uuid])
-    others = Flat.objects.filter(tray_format=check.flat.tray_format, cells__isnull=False).exclude(pk=check.flat_id)
-    return [address, f"{address}?code={others.first().code}", f"{address}?code=F3K7"]
+    others = Flat.objects.filter(tray_format=check.flat.tray_format, cells__isnull=False)
+    other = others.exclude(pk=check.flat_id).first()
+    return [address, f"{address}?code={other.code}", f"{address}?code=F3K7"]
 
 
 def put_right_query(flat):
