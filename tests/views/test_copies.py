@@ -56,8 +56,18 @@ def test_the_list_asks_the_database_no_more_for_many_copies(grower, folder, djan
 
 def test_hands_out_a_copy(grower):
     answer = grower.get(DOWNLOAD)
-    assert b"".join(answer.streaming_content) == b"x" * 2048
+    # In one piece: a stream would keep the server's one thread until a slow tablet has all of it.
+    assert not answer.streaming
+    assert answer.content == b"x" * 2048
     assert f'filename="{NAME}"' in answer.headers["Content-Disposition"]
+
+
+def test_says_where_a_copy_lies_that_is_too_large_to_send(grower, folder, monkeypatch):
+    monkeypatch.setattr("nursery.views.copies.LARGEST_DOWNLOAD", 2047)
+    text = grower.get(LIST).content.decode()
+    assert f"take {NAME} from {folder}" in text
+    assert DOWNLOAD not in text
+    assert grower.get(DOWNLOAD).status_code == 404
 
 
 @pytest.mark.parametrize("name", ["notes.txt", "..", "%2e%2e%2fsecret_key", ".lock", "book-1.takebook"])
