@@ -5,13 +5,14 @@ number of flats, cells and marks.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
 from django.db.models import Q
 
+from nursery.actions.prepared import by_id, by_text
 from nursery.calc.days import record_day_on
 from nursery.calc.fold import MarkFact
 from nursery.models import (
@@ -90,11 +91,7 @@ class Ledger:
 
 def read_ledger(flat_ids: Iterable[int]) -> Ledger:
     """Return the facts of the flats with these keys."""
-    ids = sorted(set(flat_ids))
-    flats = {
-        pk: FlatFacts(pk, code, origin)
-        for pk, code, origin in Flat.objects.filter(pk__in=ids).values_list("id", "code", "origin")
-    }
+    flats = {pk: FlatFacts(pk, code, origin) for pk, code, origin in _FLATS.rows(flat_ids)}
     _read_cells(flats)
     _read_checks(flats)
     _read_marks(flats)
@@ -103,10 +100,7 @@ def read_ledger(flat_ids: Iterable[int]) -> Ledger:
 
 
 def _read_cells(flats: dict[int, FlatFacts]) -> None:
-    columns = ("flat_id", "id", "run_id", "place_no", "graft_no", "is_present")
-    acts = ("came_by__day", "moved_to__came_by__day")
-    rows = Cell.objects.filter(flat_id__in=flats).order_by("place_no", "graft_no")
-    for row in rows.values_list(*columns, *acts):
+    for row in _CELLS.rows(flats):
         flat_id, pk, run_id, place_no, graft_no, is_present, came_on, moved_on = row
         flats[flat_id].cells.append(
             CellFact(pk, run_id, place_no, graft_no, is_present, came_on is None, came_on, moved_on)
@@ -114,29 +108,14 @@ def _read_cells(flats: dict[int, FlatFacts]) -> None:
 
 
 def _read_checks(flats: dict[int, FlatFacts]) -> None:
-    columns = ("flat_id", "id", "day", "kind", "seen_places", "is_closed", "cause", "leaving")
-    for flat_id, pk, day, kind, places, is_closed, cause, leaving in (
-        Check.objects.standing().filter(flat_id__in=flats).order_by().values_list(*columns)
-    ):
+    for flat_id, pk, day, kind, places, is_closed, cause, leaving in _CHECKS.rows(flats):
         flats[flat_id].checks[pk] = CheckFact(
             pk, day, kind, frozenset(places or ()), is_closed, cause, is_leaving=leaving is not None
         )
 
 
 def _read_marks(flats: dict[int, FlatFacts]) -> None:
-    columns = (
-        "check_ref__flat_id",
-        "check_ref__day",
-        "cell_id",
-        "uuid",
-        "kind",
-        "state",
-        "replaces",
-        "cause",
-        "check_ref__cause",
-    )
-    rows = Mark.objects.filter(check_ref__flat_id__in=flats, check_ref__is_void=False).order_by()
-    for flat_id, day, cell_id, uuid, kind, state, replaces, cause, for_all in rows.values_list(*columns):
+    for flat_id, day, cell_id, uuid, kind, state, replaces, cause, for_all in _MARKS.rows(flats):
         facts = flats[flat_id]
         facts.marks[cell_id].append(MarkFact(str(uuid), kind, state, tuple(replaces), day))
         if cause or (for_all and state in ("dead", "wilting")):
@@ -162,12 +141,7 @@ def _read_numbers(flats: dict[int, FlatFacts]) -> None:
 
 def _read_leavings(flats: dict[int, FlatFacts]) -> None:
     """Read what left by number, and what of it came into these flats."""
-    of_these = Q(leaving__flat__in=flats) | Q(leaving__to_flat__in=flats)
-    standing = Leaving.objects.standing().by_number()
-    rows = LeavingCount.objects.filter(of_these, leaving__in=standing)
-    for flat_id, to_flat_id, day, run_id, plants in rows.values_list(
-        "leaving__flat_id", "leaving__to_flat_id", "leaving__day", "run_id", "plants_count"
-    ):
+    for _pk, flat_id, to_flat_id, day, run_id, plants in sorted(set(_LEAVINGS.rows(flats))):
         if flat_id in flats:
             flats[flat_id].left.append((run_id, day, plants))
         if to_flat_id in flats:
@@ -186,24 +160,11 @@ def _read_runs(flats: dict[int, FlatFacts]) -> dict[int, RunFact]:
     """Return the runs of these flats, and of the plants moved into them."""
     wanted = {cell.run_id for facts in flats.values() for cell in facts.cells}
     wanted |= {run_id for facts in flats.values() for run_id, *_ in (*facts.pools, *facts.left)}
-    rows = list(
-        Run.objects.filter(Q(flat_id__in=flats) | Q(pk__in=wanted))
-        .order_by()
-        .values(
-            "id",
-            "flat_id",
-            "number",
-            "pairing_id",
-            "method",
-            "grafted_on",
-            "pairing__record_days",
-            "flat__origin",
-            "flat__season_id",
-        )
-    )
-    severed = _severed_on([row["id"] for row in rows if row["method"] == "tongue"])
-    seasons = list(Season.objects.values_list("id", "starts_on", "ends_on"))
-    return {row["id"]: _run_fact(row, severed, seasons) for row in rows}
+    rows = {row[0]: row for row in _RUNS_OF_FLATS.rows(flats)}
+    rows |= {row[0]: row for row in _RUNS.rows(wanted - rows.keys())}
+    severed = _severed_on([pk for pk, row in rows.items() if row[_METHOD] == "tongue"])
+    seasons = list(Season.objects.order_by("starts_on").values_list("id", "starts_on", "ends_on"))
+    return {pk: _run_fact(row, severed, seasons) for pk, row in rows.items()}
 
 
 def _severed_on(run_ids: list[int]) -> dict[int, date]:
@@ -214,21 +175,67 @@ def _severed_on(run_ids: list[int]) -> dict[int, date]:
 
 
 def _run_fact(
-    row: Mapping[str, Any], severed: dict[int, date], seasons: list[tuple[int, date, date]]
+    row: tuple[Any, ...], severed: dict[int, date], seasons: list[tuple[int, date, date]]
 ) -> RunFact:
-    grafted_on, is_tally = row["grafted_on"], row["flat__origin"] == Flat.Origin.TALLY
-    season_id = row["flat__season_id"] or next(
-        (pk for pk, starts_on, ends_on in seasons if starts_on <= grafted_on <= ends_on), None
+    pk, flat_id, number, pairing_id, method, grafted_on, record_days, origin, season_id = row
+    season_id = season_id or next(
+        (key for key, starts_on, ends_on in seasons if starts_on <= grafted_on <= ends_on), None
     )
     counts_from = grafted_on
-    if row["method"] == "tongue" and not is_tally:  # when a past season severed is not known
-        counts_from = severed.get(row["id"])
-    record_on = record_day_on(counts_from, row["pairing__record_days"]) if counts_from else None
-    return RunFact(
-        row["id"], row["flat_id"], row["number"], row["pairing_id"], season_id, grafted_on, record_on
-    )
+    if method == "tongue" and origin != Flat.Origin.TALLY:  # when a past season severed is not known
+        counts_from = severed.get(pk)
+    record_on = record_day_on(counts_from, record_days) if counts_from else None
+    return RunFact(pk, flat_id, number, pairing_id, season_id, grafted_on, record_on)
 
 
 def flat_ids_of_codes(codes: Iterable[str]) -> dict[str, int]:
     """Return the keys of the flats that bear these codes; unknown codes are missing."""
-    return dict(Flat.objects.kept().filter(code__in=set(codes)).values_list("code", "id"))
+    return dict(_FLATS_OF_CODES.rows(codes))
+
+
+# What is asked for with every batch of marks, by the keys of flats.
+_FLATS = by_id(lambda keys: Flat.objects.filter(pk__in=keys).order_by().values_list("id", "code", "origin"))
+_FLATS_OF_CODES = by_text(
+    lambda codes: Flat.objects.kept().filter(code__in=codes).order_by().values_list("code", "id")
+)
+_CELLS = by_id(
+    lambda keys: Cell.objects.filter(flat_id__in=keys)
+    .order_by("place_no", "graft_no")
+    .values_list(
+        "flat_id", "id", "run_id", "place_no", "graft_no", "is_present", "came_by__day",
+        "moved_to__came_by__day",
+    )
+)  # fmt: skip
+_CHECKS = by_id(
+    lambda keys: (
+        Check.objects.standing()
+        .filter(flat_id__in=keys)
+        .order_by()
+        .values_list("flat_id", "id", "day", "kind", "seen_places", "is_closed", "cause", "leaving")
+    )
+)
+_MARKS = by_id(
+    lambda keys: Mark.objects.filter(check_ref__flat_id__in=keys, check_ref__is_void=False)
+    .order_by()
+    .values_list(
+        "check_ref__flat_id", "check_ref__day", "cell_id", "uuid", "kind", "state", "replaces", "cause",
+        "check_ref__cause",
+    )
+)  # fmt: skip
+_LEAVINGS = by_id(
+    lambda keys: LeavingCount.objects.filter(
+        Q(leaving__flat__in=keys) | Q(leaving__to_flat__in=keys),
+        leaving__in=Leaving.objects.standing().by_number(),
+    )
+    .order_by()
+    .values_list(
+        "id", "leaving__flat_id", "leaving__to_flat_id", "leaving__day", "run_id", "plants_count"
+    )
+)  # fmt: skip
+_RUN = (
+    "id", "flat_id", "number", "pairing_id", "method", "grafted_on", "pairing__record_days", "flat__origin",
+    "flat__season_id",
+)  # fmt: skip
+_METHOD = _RUN.index("method")
+_RUNS_OF_FLATS = by_id(lambda keys: Run.objects.filter(flat_id__in=keys).order_by().values_list(*_RUN))
+_RUNS = by_id(lambda keys: Run.objects.filter(pk__in=keys).order_by().values_list(*_RUN))
