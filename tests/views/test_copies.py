@@ -123,6 +123,11 @@ def test_a_grower_is_told_when_the_last_good_copy_is_old(grower, settings, state
     assert ("no good copy" in grower.get("/flats").content.decode()) is is_told
 
 
+def test_the_page_of_copies_says_it_once(grower, settings):
+    change_state(settings.DATA_DIR, good_at=ago(hours=1), second_failure="There is no folder /media/stick.")
+    assert grower.get(LIST).content.decode().count("There is no folder /media/stick.") == 1
+
+
 def test_the_crew_is_not_told(crew, settings):
     change_state(settings.DATA_DIR, good_at=ago(days=9))
     assert "no good copy" not in crew.get("/flats").content.decode()
