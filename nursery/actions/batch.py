@@ -92,3 +92,4 @@ class Sender:
     account: Account | None
     worker: Worker | None
     received_at: datetime
+    zone: str = ""  # the farm's, where it is known already

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db import transaction
+from django.db import connection, transaction
 
 from nursery.actions.ledger import CellFact, FlatFacts, Ledger, RunFact, read_ledger
 from nursery.calc.days import is_early_leaving
@@ -57,10 +57,11 @@ def lock_flats(flat_ids: Iterable[int]) -> None:
     PostgreSQL locks the rows, always in the same order, so that two batches cannot wait for each other.
     On SQLite the transaction itself holds the only write lock (IMMEDIATE).
     """
-    list(Flat.objects.select_for_update().filter(pk__in=set(flat_ids)).order_by("pk").values_list("pk"))
+    if connection.features.has_select_for_update:
+        list(Flat.objects.select_for_update().filter(pk__in=set(flat_ids)).order_by("pk").values_list("pk"))
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)  # whoever stores marks gives all of them up if they cannot be counted
 def recount_flats(flat_ids: Iterable[int]) -> Ledger:
     """Derive and store the counts of these flats; return the ledger they were derived from."""
     ledger = read_ledger(flat_ids)

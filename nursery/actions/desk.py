@@ -2,21 +2,25 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 from uuid import UUID
 
+from django.db import connection
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
 from nursery.actions.bulk import insert_new
+from nursery.actions.prepared import by_uuid
 from nursery.actions.states import FlatSummary
 from nursery.calc.days import corrected_instant
-from nursery.models import Cell, Check, Closing, Device, Farm, Mark, Worker
+from nursery.models import Check, Closing, Device, Farm, Mark, Worker
 
 STORED, KNOWN, REFUSED = "stored", "known", "refused"
 UNKNOWN_CHECK = _("This check is not known. Send the check with its first mark.")
+NOTED_EVERY = timedelta(minutes=1)  # a device that sends tap by tap need not be written each time
+SKEW_NOTED_MS = 1000
 OTHER_CONTENT = _("This UUID was already used with other content; the first stays.")
 
 _Row = TypeVar("_Row", Mark, Closing)
@@ -47,7 +51,7 @@ class Desk:
     zone: str
     workers: dict[UUID, Worker]
     checks: dict[UUID, Check] = field(default_factory=dict)
-    cells: dict[tuple[int, int, int], Cell] = field(default_factory=dict)
+    cells: dict[tuple[int, int, int], tuple[int, date]] = field(default_factory=dict)
 
     def corrected(self, raw: datetime) -> datetime:
         return corrected_instant(raw, self.batch.sent_at, self.sender.received_at)
@@ -82,19 +86,23 @@ class Desk:
         is read back after the insert, not foretold before it. Both insert by the order of the UUIDs, so that
         neither holds one that the other has waited for while it waits itself.
         """
-        uuids = [row.uuid for row in rows]
-        before = set(model.objects.filter(uuid__in=uuids).values_list("uuid", flat=True))
+        uuids = {row.uuid for row in rows}
+        known = {uuid for (uuid,) in _STORED[model].rows(uuids)}
         first: dict[UUID, _Row] = {}
         for row in rows:
             first.setdefault(row.uuid, row)
-        fresh = [row for uuid, row in sorted(first.items()) if uuid not in before]
+        fresh = [row for uuid, row in sorted(first.items()) if uuid not in known]
         insert_new(fresh)
-        stored = {row.uuid: content(row) for row in model.objects.filter(uuid__in=uuids)}
+        # On SQLite nobody else can have inserted since: what was not there before is what was inserted.
+        asked = known if connection.vendor == "sqlite" else uuids
+        stored = {row.uuid: content(row) for row in fresh}
+        if asked:
+            stored |= {row.uuid: content(row) for row in model.objects.filter(uuid__in=asked)}
         for row in rows:
             if content(row) != stored[row.uuid]:
                 self.receipt.say(row.uuid, REFUSED, OTHER_CONTENT)
             elif self.receipt.results.get(str(row.uuid), {}).get("status") != REFUSED:
-                self.receipt.say(row.uuid, KNOWN if row.uuid in before else STORED)
+                self.receipt.say(row.uuid, KNOWN if row.uuid in known else STORED)
 
 
 def open_desk(batch: Batch, sender: Sender) -> Desk:
@@ -102,7 +110,7 @@ def open_desk(batch: Batch, sender: Sender) -> Desk:
     parts: list[CheckIn | MarkIn | ClosingIn] = [*batch.checks, *batch.marks, *batch.closings]
     keys = {part.worker for part in parts if part.worker}
     workers = {worker.key: worker for worker in Worker.objects.filter(key__in=keys)} if keys else {}
-    zone = Farm.objects.current().time_zone
+    zone = sender.zone or Farm.objects.current().time_zone
     return Desk(batch, sender, Receipt(), _note_device(batch, sender), zone, workers)
 
 
@@ -111,9 +119,17 @@ def _note_device(batch: Batch, sender: Sender) -> Device | None:
         return None
     now = sender.received_at
     skew_ms = round((now - batch.sent_at) / timedelta(milliseconds=1))
-    device, _is_new = Device.objects.update_or_create(
+    device, is_new = Device.objects.get_or_create(
         uuid=batch.device,
-        defaults={"last_seen_at": now, "skew_ms": skew_ms},
-        create_defaults={"first_seen_at": now, "last_seen_at": now, "skew_ms": skew_ms},
+        defaults={"first_seen_at": now, "last_seen_at": now, "skew_ms": skew_ms},
     )
+    is_news = now - device.last_seen_at >= NOTED_EVERY or abs(skew_ms - device.skew_ms) >= SKEW_NOTED_MS
+    if not is_new and is_news:
+        Device.objects.filter(pk=device.pk).update(last_seen_at=now, skew_ms=skew_ms)
     return device
+
+
+_STORED = {
+    model: by_uuid(lambda keys, model=model: model.objects.filter(uuid__in=keys).values_list("uuid"))  # type: ignore[misc]
+    for model in (Mark, Closing)
+}

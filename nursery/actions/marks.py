@@ -7,7 +7,7 @@ the first stays. One transaction a batch, and as many queries whatever its size.
 
 from datetime import timedelta
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.utils.translation import gettext_lazy as _
 
 from nursery.actions.batch import Batch, CheckIn, MarkIn, Sender
@@ -18,6 +18,7 @@ from nursery.actions.desk import KNOWN, OTHER_CONTENT, REFUSED, STORED, Desk, Re
 from nursery.actions.given import was_given
 from nursery.actions.ledger import flat_ids_of_codes
 from nursery.actions.numbers import take_numbers
+from nursery.actions.prepared import by_id, by_uuid
 from nursery.actions.states import summaries
 from nursery.calc.days import local_date
 from nursery.models import Cell, Check, Mark
@@ -50,9 +51,10 @@ def _take_checks(desk: Desk) -> set[int]:
     for parts in (desk.batch.marks, desk.batch.closings, desk.batch.numbers):
         named |= {part.check for part in parts}
     by_code = flat_ids_of_codes(check.flat_code for check in desk.batch.checks)
-    flat_ids = {*by_code.values(), *Check.objects.filter(uuid__in=named).values_list("flat_id", flat=True)}
+    there = dict(_FLATS_OF_CHECKS.rows(named))
+    flat_ids = {*by_code.values(), *there.values()}
     lock_flats(flat_ids)
-    known = set(Check.objects.filter(uuid__in=named).values_list("uuid", flat=True))
+    known = {uuid for uuid, _flat_id in _FLATS_OF_CHECKS.rows(named)} if _others_write() else there.keys()
     fresh = [c for c in desk.batch.checks if c.uuid not in known and c.flat_code in by_code]
     if fresh:
         rows = {check.uuid: _check_row(desk, check, by_code[check.flat_code]) for check in reversed(fresh)}
@@ -121,8 +123,9 @@ def _take_marks(desk: Desk) -> None:
 def _read_cells(desk: Desk, marks: list[MarkIn]) -> None:
     flat_ids = {desk.checks[mark.check].flat_id for mark in marks}
     places = {mark.place_no for mark in marks}
-    for cell in Cell.objects.select_related("run").filter(flat_id__in=flat_ids, place_no__in=places):
-        desk.cells[cell.flat_id, cell.place_no, cell.graft_no] = cell
+    for flat_id, place_no, graft_no, pk, grafted_on in _CELLS.rows(flat_ids):
+        if place_no in places:
+            desk.cells[flat_id, place_no, graft_no] = (pk, grafted_on)
 
 
 def _mark_row(desk: Desk, mark: MarkIn) -> Mark | None:
@@ -132,11 +135,12 @@ def _mark_row(desk: Desk, mark: MarkIn) -> Mark | None:
         return None
     signature = desk.signature(mark.at, mark.worker)
     at = signature["at"]
-    is_odd = at > desk.sender.received_at + CLOCK_SLACK or local_date(at, desk.zone) < cell.run.grafted_on
+    cell_id, grafted_on = cell
+    is_odd = at > desk.sender.received_at + CLOCK_SLACK or local_date(at, desk.zone) < grafted_on
     return Mark(
         uuid=mark.uuid,
         check_ref=check,
-        cell=cell,
+        cell_id=cell_id,
         kind=mark.kind,
         state=mark.state,
         cause=mark.cause,
@@ -159,3 +163,20 @@ def _mark_content(mark: Mark) -> tuple[object, ...]:
         tuple(mark.replaces),
         mark.raw_at,
     )
+
+
+def _others_write() -> bool:
+    """Whether others may have written since our transaction began: on SQLite it holds the only write lock."""
+    return connection.vendor != "sqlite"
+
+
+_FLATS_OF_CHECKS = by_uuid(
+    lambda keys: Check.objects.filter(uuid__in=keys).order_by().values_list("uuid", "flat_id")
+)
+_CELLS = by_id(
+    lambda keys: (
+        Cell.objects.filter(flat_id__in=keys)
+        .order_by()
+        .values_list("flat_id", "place_no", "graft_no", "id", "run__grafted_on")
+    )
+)

@@ -23,7 +23,7 @@ def api_marks(request: HttpRequest) -> JsonResponse:
     except MalformedBatch as error:
         return JsonResponse({"error": "malformed", "message": str(error)}, status=400)
     now = timezone.now()
-    receipt = receive_batch(batch, Sender(request.user, request.worker, now))
+    receipt = receive_batch(batch, Sender(request.user, request.worker, now, request.farm.time_zone))
     return JsonResponse(
         {
             "v": VERSION,

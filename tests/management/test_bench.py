@@ -80,7 +80,7 @@ def test_the_floor_page_has_a_button_for_each_cell():
     assert buttons([(place, True) for place in range(1, 289)]).count("<button") == 288
 
 
-@pytest.mark.django_db
+@pytest.mark.django_db(transaction=True)
 def test_a_batch_is_stored_and_the_floor_stores_one_row(monkeypatch):
     monkeypatch.setattr(taps, "PLACES", 104)
     rows = list(taps.measure_batches(repeats=1, times=1))
