@@ -1,6 +1,6 @@
 """The start page: a code, the open sessions, what is due, and what to do first in an empty book."""
 
-from collections.abc import Sequence
+from collections.abc import Collection
 from datetime import date
 
 from django.http import HttpRequest, HttpResponse
@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 from nursery.models import Closing, Cultivar, Flat, Pairing, Session, Worker
 from nursery.models.due import RECORD, due_runs
 from nursery.models.half import half_seen
+from nursery.views.sampling import SAMPLED, batches_due
 
 DUE_SHOWN = 30
 
@@ -19,11 +20,13 @@ DUE_SHOWN = 30
 def home(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     halves = half_seen(today)
-    due = due_flats(today, apart_from=[half.flat.pk for half in halves])
+    batches, passed_over = batches_due(today, request.session.get(SAMPLED, []))
+    due = due_flats(today, apart_from={*passed_over, *(half.flat.pk for half in halves)})
     context = {
         "sessions": Session.objects.open().select_related("place"),
         "asked": Closing.objects.pending_asks() if request.user.is_grower else [],
         "halves": halves,
+        "batches": batches,
         "due": due[:DUE_SHOWN],
         "has_more_due": len(due) > DUE_SHOWN,
     }
@@ -32,7 +35,7 @@ def home(request: HttpRequest) -> HttpResponse:
     return render(request, "home/home.html", context)
 
 
-def due_flats(today: date, *, apart_from: Sequence[int] = ()) -> list[dict[str, object]]:
+def due_flats(today: date, *, apart_from: Collection[int] = ()) -> list[dict[str, object]]:
     """Return the flats due, each once, longest waiting first; at most one more than is shown."""
     runs = due_runs(today).exclude(flat__in=apart_from).named().select_related("flat")
     flats: dict[int, dict[str, object]] = {}
