@@ -23,6 +23,7 @@ from nursery.views import (
     put_right,
     places,
     records,
+    sampling,
     scanning,
     sowings,
     takes,
@@ -96,6 +97,7 @@ urlpatterns: list = [
     path("<code:code>/check/<uuid:key>/reopen", checks.flat_reopen, name="flat-reopen"),
     path("<code:code>/check/<uuid:key>/ask", asking.flat_ask, name="flat-ask"),
     path("<code:code>/check/<uuid:key>/leave-closed", asking.flat_leave_closed, name="flat-leave-closed"),
+    path("sample/<uuid:key>/<uuid:pairing>", sampling.batch_sample, name="batch-sample"),
     # Mending
     path("put-right", put_right.put_right, name="put-right"),
     path("put-right/runs", put_right.put_right_runs, name="put-right-runs"),
