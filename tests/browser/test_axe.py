@@ -61,6 +61,7 @@ TAKES_FORMS_ONLY = {
     "flat-take-off",
     "sowing-offer",
     "flat-reopen",
+    "batch-sample",
     "flat-ask",
     "flat-leave-closed",
     "move-undo",
@@ -187,6 +188,7 @@ def test_what_takes_forms_only_is_no_page(client, alice):
     client.force_login(alice)
     some = {
         "key": uuid4(),
+        "pairing": uuid4(),
         "act": uuid4(),
         "event": uuid4(),
         "noun": "crops",
