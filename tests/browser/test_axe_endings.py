@@ -1,6 +1,9 @@
 """How a check can end, under axe: part of a flat, numbers, half a check, asked to be opened again."""
 
+from datetime import timedelta
+
 import pytest
+from django.utils import timezone
 from playwright.sync_api import expect
 
 from nursery.actions.closings import ask_to_reopen
@@ -8,7 +11,7 @@ from nursery.actions.leaving import Goal, let_leave_by_number
 from nursery.actions.stamp import Stamp
 from tests.browser.conftest import TABLET
 from tests.browser.looker import Looker
-from tests.factories import make_flat
+from tests.factories import make_flat, make_pairing, make_run, make_session
 from tests.views.checking import check_flat
 
 
@@ -67,3 +70,16 @@ def test_half_a_check_asked_to_be_opened_again(look, flat72, bob, alice):
     grower = look(alice)
     for address in ("/", f"/{flat72.code}", f"/{flat72.code}/check/{check.uuid}"):
         grower.open(address)
+
+
+def test_a_sample_of_a_batch_takes_one_touch(look, bob):
+    pairing, session = make_pairing(), make_session()
+    grafted_on = timezone.localdate() - timedelta(days=7)
+    for _ in range(12):
+        make_run(places=[1, 2], pairing=pairing, session=session, grafted_on=grafted_on)
+    looker = look(bob)
+    looker.open("/")
+    looker.page.set_viewport_size(TABLET)
+    looker.page.get_by_role("button", name="Count a sample of 6").tap()
+    expect(looker.page.get_by_text("A sample of 6 of 12 flats, 0 counted")).to_be_visible()
+    looker.look()
