@@ -19,7 +19,7 @@ def insert_new(rows: Sequence[models.Model]) -> None:
         model._default_manager.bulk_create(rows, ignore_conflicts=True)
         return
     fields = [field for field in model._meta.concrete_fields if not isinstance(field, models.AutoField)]
-    values = json.dumps([[_stored(field, row) for field in fields] for row in rows])
+    values = json.dumps(list(zip(*(_column(field, rows) for field in fields), strict=True)))
     quote = connection.ops.quote_name
     columns = ", ".join(quote(str(field.column)) for field in fields)
     picks = ", ".join(f"json_extract(value, '$[{index}]')" for index in range(len(fields)))
@@ -31,6 +31,13 @@ def insert_new(rows: Sequence[models.Model]) -> None:
         )
 
 
-def _stored(field: Any, row: models.Model) -> Any:
-    """Return the value of ``field`` as SQLite stores it."""
-    return field.get_db_prep_save(getattr(row, field.attname), connection)
+def _column(field: Any, rows: Sequence[models.Model]) -> list[Any]:
+    """Return the values of ``field`` as SQLite stores them; most rows of a batch share most of them."""
+    found, name = [], field.attname
+    last, stored = object(), None
+    for row in rows:
+        value = getattr(row, name)
+        if value is not last:
+            last, stored = value, field.get_db_prep_save(value, connection)
+        found.append(stored)
+    return found

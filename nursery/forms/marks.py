@@ -10,6 +10,9 @@ from uuid import UUID
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, NumbersIn
 from nursery.models import Cause, Check, Closing, Mark, State
 
+# An enumeration makes its list of values anew at every look, and a batch looks some hundred times.
+CHECK_KINDS, MARK_KINDS, CLOSING_KINDS = Check.Kind.values, Mark.Kind.values, Closing.Kind.values
+STATES, CAUSES, SEEN = State.values, ["", *Cause.values], ["", *Closing.Seen.values]
 VERSION = 1
 MOST_PARTS = 500
 MOST_REPLACED = 200
@@ -83,9 +86,9 @@ def _check(part: dict[str, Any], worker: UUID | None) -> CheckIn:
         uuid=_uuid(part, "uuid"),
         flat_code=_text(part, "flat", 7).upper(),
         opened_at=_instant(part, "opened_at"),
-        kind=_choice(part, "kind", Check.Kind.values, default="whole"),
+        kind=_choice(part, "kind", CHECK_KINDS, default="whole"),
         seen_places=_places(part),
-        cause=_choice(part, "cause", ["", *Cause.values], default=""),
+        cause=_choice(part, "cause", CAUSES, default=""),
         worker=_uuid_or_none(part, "worker") or worker,
     )
 
@@ -97,9 +100,9 @@ def _mark(part: dict[str, Any], worker: UUID | None) -> MarkIn:
         check=_uuid(part, "check"),
         place_no=place_no,
         graft_no=graft_no,
-        kind=_choice(part, "kind", Mark.Kind.values, default="seen"),
-        state=_choice(part, "state", State.values),
-        cause=_choice(part, "cause", ["", *Cause.values], default=""),
+        kind=_choice(part, "kind", MARK_KINDS, default="seen"),
+        state=_choice(part, "state", STATES),
+        cause=_choice(part, "cause", CAUSES, default=""),
         reason=_text(part, "reason", 200, default=""),
         replaces=_uuids(part, "replaces", MOST_REPLACED),
         at=_instant(part, "at"),
@@ -115,12 +118,12 @@ def _closing(part: dict[str, Any], worker: UUID | None) -> ClosingIn:
         uuid=_uuid(part, "uuid"),
         check=_uuid(part, "check"),
         at=_instant(part, "at"),
-        kind=_choice(part, "kind", Closing.Kind.values, default="close"),
+        kind=_choice(part, "kind", CLOSING_KINDS, default="close"),
         replaces=_uuids(part, "replaces", MOST_REPLACED),
         known=_uuids(part, "known", MOST_KNOWN),
-        cause=_choice(part, "cause", ["", *Cause.values], default=""),
+        cause=_choice(part, "cause", CAUSES, default=""),
         reason=_text(part, "reason", 200, default=""),
-        seen=_choice(part, "seen", ["", *Closing.Seen.values], default=""),
+        seen=_choice(part, "seen", SEEN, default=""),
         seen_places=_places(part),
         worker=_uuid_or_none(part, "worker") or worker,
     )
