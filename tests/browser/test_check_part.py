@@ -77,8 +77,12 @@ def test_marking_goes_on_in_a_part_and_what_is_tapped_is_seen(hand):
     hand.touch("Row B")
     hand.counts("11 alive 14 dead 25 of 72 seen")
     hand.touch("Undo")
+    hand.touch("Wilting")
+    hand.touch(40)
+    hand.sees(40, "D4, wilting", pressed=True)
+    hand.counts("12 alive, 1 of them wilting 2 dead 14 of 72 seen")
     hand.close()
-    assert seen() == (13, 11, 2)
+    assert seen() == (14, 12, 2)
 
 
 def test_the_whole_flat_again(hand):
