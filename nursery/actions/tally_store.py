@@ -23,8 +23,8 @@ from nursery.calc.codes import FLAT
 from nursery.models import Account, Flat, Run, TallyRow
 
 _BATCH = 500  # rows of one table stored at a time: bounds the variables of a query
-_AIM_SECONDS = 0.06  # how long one transaction should take
-_FEWEST, _FIRST, _MOST = 5, 25, 250  # flats stored in one
+_AIM_SECONDS = 0.04  # how long one transaction should take
+_FEWEST, _FIRST, _MOST = 5, 10, 250  # flats stored in one
 
 
 @dataclass(slots=True)
