@@ -79,14 +79,13 @@ def checked_copy(path: Path) -> CopyInfo:
     if info.engine != engine().ENGINE:
         needed = "without DATABASE_URL" if info.engine == SQLITE else "with DATABASE_URL"
         raise CopyFailed(
-            f"{path} is a copy of a book in another kind of database ({info.engine}): restore it {needed}. "
-            "Nothing was changed."
+            f"{path} is a copy of a book in another kind of database ({info.engine}): restore it {needed}."
         )
     known = {f"{app}.{name}" for app, name in MigrationLoader(None).disk_migrations}
     if strange := sorted(set(info.migrations) - known):
         raise CopyFailed(
             f"{path} was made by a newer Takebook (it knows {strange[-1]}). Bring the program up to date, "
-            "then restore. Nothing was changed."
+            "then restore."
         )
     return info
 
@@ -109,12 +108,13 @@ def restore_copy(path: Path, *, is_replacing: bool = False) -> tuple[CopyInfo, P
             if is_in_use and not is_replacing:
                 raise CopyFailed(
                     f"There is a book in {settings.DATA_DIR}. Choose an empty folder with --data DIR, or "
-                    "call restore with --replace: the book there is set aside first. Nothing was changed."
+                    "call restore with --replace: the book there is set aside first."
                 )
             engine().ensure_unused()
+            engine().bring_up_to_date(staged)
             aside = set_book_aside() if is_in_use else None
             engine().put_in_place(staged, info)
-    except FolderInUse as error:
+    except (CopyFailed, FolderInUse) as error:
         raise CopyFailed(f"{error} Nothing was changed.") from error
     except (OSError, sqlite3.Error) as error:
         raise CopyFailed(in_words(error, settings.DATA_DIR)) from error

@@ -95,9 +95,7 @@ def read_info(path: Path) -> CopyInfo:
         return _understood(path, said)
     except (*_DAMAGE, OSError) as error:
         if not is_ours:
-            raise CopyFailed(
-                f"{path} is no copy that Takebook made, or its beginning is damaged. Nothing was changed."
-            ) from error
+            raise CopyFailed(f"{path} is no copy that Takebook made, or its beginning is damaged.") from error
         raise damaged(path) from error
 
 
@@ -106,10 +104,7 @@ def _understood(path: Path, said: dict[str, object]) -> CopyInfo:
     if not isinstance(form, int) or form < 1:
         raise ValueError(form)
     if form > FORMAT:
-        raise CopyFailed(
-            f"{path} was made by a newer Takebook. Bring the program up to date, then restore. "
-            "Nothing was changed."
-        )
+        raise CopyFailed(f"{path} was made by a newer Takebook. Bring the program up to date, then restore.")
     info = CopyInfo(**said)  # type: ignore[arg-type]
     if info.engine not in MEMBERS or not all(isinstance(name, str) for name in info.migrations):
         raise ValueError(info.engine)
@@ -118,8 +113,7 @@ def _understood(path: Path, said: dict[str, object]) -> CopyInfo:
 
 def damaged(path: Path) -> CopyFailed:
     return CopyFailed(
-        f"{path} is damaged: it was cut short or changed since it was made. Take an older copy. "
-        "Nothing was changed."
+        f"{path} is damaged: it was cut short or changed since it was made. Take an older copy."
     )
 
 

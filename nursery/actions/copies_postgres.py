@@ -116,9 +116,7 @@ def ensure_unused() -> None:
             "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
         )
         if cursor.fetchone()[0]:
-            raise CopyFailed(
-                "A program is connected to the database: end it, then restore. Nothing was changed."
-            )
+            raise CopyFailed("A program is connected to the database: end it, then restore.")
 
 
 def is_in_use() -> bool:
@@ -131,6 +129,10 @@ def is_in_use() -> bool:
                 if cursor.fetchone()[0]:
                     return True
     return False
+
+
+def bring_up_to_date(staged: Path) -> None:
+    """A dump cannot be migrated where it lies: ``put_in_place`` does that when it is the book."""
 
 
 def put_in_place(staged: Path, info: CopyInfo) -> None:

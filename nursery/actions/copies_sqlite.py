@@ -114,9 +114,7 @@ def ensure_unused() -> None:
             book.execute("PRAGMA busy_timeout=500")
             book.execute("PRAGMA journal_mode=DELETE")
     except sqlite3.OperationalError as error:
-        raise CopyFailed(
-            f"A program has the book {book_path()} open: end it, then restore. Nothing was changed."
-        ) from error
+        raise CopyFailed(f"A program has the book {book_path()} open: end it, then restore.") from error
     except sqlite3.DatabaseError:
         return  # a damaged book: that is what copies are for
 
@@ -143,8 +141,7 @@ def set_raw_aside(target: Path) -> None:
 
 
 def put_in_place(staged: Path, info: CopyInfo) -> None:
-    """Bring the unpacked book up to date where it lies, then make it the book at one stroke."""
-    _migrate(staged)
+    """Make the unpacked book the book at one stroke."""
     for suffix in BESIDE_IT:  # of the old book; they hold nothing, as it was closed, or it was set aside
         Path(f"{book_path()}{suffix}").unlink(missing_ok=True)
     flush_to_disk(staged)
@@ -152,7 +149,8 @@ def put_in_place(staged: Path, info: CopyInfo) -> None:
     flush_to_disk(book_path().parent)
 
 
-def _migrate(staged: Path) -> None:
+def bring_up_to_date(staged: Path) -> None:
+    """Migrate the unpacked book where it lies: if that fails, the old book is still in its place."""
     connection.close()
     name, connection.settings_dict["NAME"] = connection.settings_dict["NAME"], str(staged)
     try:

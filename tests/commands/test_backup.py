@@ -190,6 +190,13 @@ def test_a_copy_of_another_kind_of_database_is_refused(copy, other, tmp_path):
     assert "DATABASE_URL" in refuse_and_touch_nothing(file, other)
 
 
+@pytest.mark.parametrize("change", [{"book_sha256": "0" * 64}, {"book_bytes": 4096}])
+def test_a_book_that_is_not_the_one_copied_is_refused(copy, other, tmp_path, change):
+    # a well-formed archive, whose own sums agree
+    file = repacked(copy, tmp_path / "x.takebook", lambda info: info.update(change))
+    assert "damaged" in refuse_and_touch_nothing(file, other)
+
+
 def test_random_damage_never_becomes_a_book(copy, tmp_path, whole):
     """A byte changed anywhere: either it is refused, or the book that comes out is the same."""
     from nursery.actions.copies_file import CopyFailed, read_info, unpack_book
