@@ -59,7 +59,7 @@ def measure_worker(*, repeats: int, folder: Path) -> Iterator[Row]:
         more={"manage_py_start_s": round(Measured("s", tuple(found["start_s"])).median, 2)},
     )  # fmt: skip
     if cold.status != "met":
-        cold.profile = import_profile("nursery.served")
+        cold.profile = import_profile("nursery.served, nursery.urls")
     yield cold
 
 

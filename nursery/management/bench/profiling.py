@@ -45,10 +45,10 @@ def profile_of(act: Callable[[], object], *, times: int = TIMES) -> dict[str, An
     }
 
 
-def import_profile(module: str) -> dict[str, Any]:
-    """Return which imports take the time when a new process loads ``module`` (Python's own -X importtime)."""
+def import_profile(modules: str) -> dict[str, Any]:
+    """Return which imports take the time when a new process loads ``modules`` (-X importtime)."""
     ended = subprocess.run(
-        [sys.executable, "-X", "importtime", "-c", f"import {module}"],
+        [sys.executable, "-X", "importtime", "-c", f"import {modules}"],
         cwd=settings.BASE_DIR, capture_output=True, text=True,
     )  # fmt: skip
     found = re.findall(r"import time:\s+(\d+) \|\s+(\d+) \| (\s*)(\S+)", ended.stderr)
