@@ -11,6 +11,7 @@ from nursery.actions.copies_keeper import keeping_copies
 from nursery.actions.copies_lock import FolderInUse, hold_folder
 from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD, address_demo_labels
 from nursery.actions.first_account import drop_first_key, is_first_account_wanted, new_first_key
+from nursery.actions.jobs import see_to_jobs
 from nursery.actions.serving import (
     CannotServe,
     ensure_port_is_free,
@@ -70,6 +71,7 @@ class Command(BaseCommand):
         self.stdout.flush()
         call_command("migrate", interactive=False, verbosity=0)
         ensure_starting_values()
+        see_to_jobs()  # what was under way when the machine was stopped is undone, what waits is begun
         call_command("collectstatic", interactive=False, verbosity=0)
         if not wants_demo or Farm.objects.current().is_demo:
             return
