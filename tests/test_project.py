@@ -18,7 +18,7 @@ LAYERS = ["calc", "labels", "models", "actions", "access", "forms", "views", "ur
 # What stands beside the layers, and the highest layer it may use.
 BESIDE = {"converters": "calc", "middleware": "access", "templatetags": "views", "management": "views"}
 READ_BY_ALL = {"settings"}
-HEAVY = {"numpy", "scipy", "pandas", "statsmodels"}
+HEAVY = {"numpy", "scipy", "pandas", "statsmodels", "reportlab", "PIL", "openpyxl"}
 LONGEST_FILE, LONGEST_FUNCTION = 400, 50
 VENDOR = ROOT / "static" / "vendor"
 

@@ -48,6 +48,7 @@ def _doubled(flat: Flat) -> Iterator[str]:
     cells = flat.cells.filter(moved_from__isnull=False)
     for cell in cells.select_related("moved_from", "came_by"):
         act, old = cell.came_by, cell.moved_from
+        assert act is not None and old is not None
         if (act.flat_id, act.to_flat_id, cell.run_id) != (old.flat_id, flat.pk, old.run_id):
             yield f"{flat.code} place {cell.place_no}: came by an act that moved another plant"
         if Voiding.objects.filter(target_uuid=act.uuid).exists():

@@ -1,7 +1,8 @@
 """Drawing labels as a PDF; the only file that knows the PDF library (``timing.py`` races against it).
 
 Millimetres from the top left become points from the bottom left here, once. The font is embedded, the
-QR symbols are exact rectangles, and the same labels give the same bytes.
+QR symbols are exact rectangles, and the same labels give the same bytes. The library is imported where it is
+used: a worker that serves taps never loads it.
 """
 
 from collections.abc import Iterable, Sequence
@@ -9,13 +10,7 @@ from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from threading import Lock
-from typing import Any
-
-from reportlab import rl_config
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.pdfgen.canvas import Canvas
-from reportlab.pdfgen.pathobject import PDFPathObject
+from typing import TYPE_CHECKING, Any
 
 from nursery.calc.codes import spoken
 from nursery.labels.boxes import Box, QrBox, RuleBox, TextBox
@@ -26,6 +21,9 @@ from nursery.labels.qr import QUIET_MODULES, Level, symbol
 from nursery.labels.sheet import Rect, positions
 from nursery.labels.stocks import Stock
 from nursery.labels.testpage import page_boxes
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
 
 FONT_DIR = Path(__file__).resolve().parents[2] / "static" / "vendor" / "dejavu-2.37"
 FONT_FILES = {False: "DejaVuSansCondensed.ttf", True: "DejaVuSansCondensed-Bold.ttf"}
@@ -55,6 +53,10 @@ def _widths_em(face: Any) -> dict[str, float]:
 @lru_cache(maxsize=1)
 def font_metrics() -> FontMetrics:
     """Load the label font, once a process."""
+    from reportlab import rl_config
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
     rl_config.useA85 = 0  # binary streams: smaller, and less to compute
     faces = {}
     for bold, name in FONT_FILES.items():
@@ -122,6 +124,8 @@ def render_test_page(stock: Stock, texts: Sequence[str] = (), *, is_inches: bool
 
 
 def _draw(placed: Sequence[tuple[int, Rect, Sequence[Box]]], stock: Stock, *, title: str) -> bytes:
+    from reportlab.pdfgen.canvas import Canvas
+
     out = BytesIO()
     size = (stock.page_width_mm / MM_PER_POINT, stock.page_height_mm / MM_PER_POINT)
     canvas = Canvas(out, pagesize=size, pageCompression=1, invariant=1)
@@ -139,7 +143,7 @@ def _draw(placed: Sequence[tuple[int, Rect, Sequence[Box]]], stock: Stock, *, ti
     return out.getvalue()
 
 
-def _draw_label(canvas: Canvas, boxes: Sequence[Box], *, left_mm: float, bottom_mm: float) -> None:
+def _draw_label(canvas: "Canvas", boxes: Sequence[Box], *, left_mm: float, bottom_mm: float) -> None:
     """Draw boxes whose origin lies ``left_mm`` from the left and ``bottom_mm`` from the bottom."""
     text = canvas.beginText()
     for box in boxes:
@@ -166,8 +170,10 @@ def _set_origin(text: Any, box: TextBox, *, left: float, top: float) -> None:
         text.setTextOrigin(left, top - ascent)
 
 
-def _draw_qr(canvas: Canvas, box: QrBox, *, left: float, top: float) -> None:
+def _draw_qr(canvas: "Canvas", box: QrBox, *, left: float, top: float) -> None:
     """Fill all runs as one path in units of a module, so that no seam shows between the rows."""
+    from reportlab.pdfgen.pathobject import PDFPathObject
+
     module = box.module_mm / MM_PER_POINT
     canvas.saveState()
     canvas.transform(module, 0, 0, -module, left + QUIET_MODULES * module, top - QUIET_MODULES * module)

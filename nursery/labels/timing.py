@@ -10,14 +10,16 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from io import BytesIO
 from time import perf_counter
-
-from reportlab.pdfgen.canvas import Canvas
+from typing import TYPE_CHECKING
 
 from nursery.calc.codes import FLAT, new_code
 from nursery.labels.content import FlatLabel
 from nursery.labels.pdf import font_metrics, render_labels
 from nursery.labels.sheet import positions
 from nursery.labels.stocks import STOCKS, Stock
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
 
 POINTS_A_MM = 72 / 25.4
 
@@ -46,6 +48,8 @@ def time_labels(count: int = 240, *, rounds: int = 3, seed: int = 0) -> list[dic
 
 def plain_pdf(labels: Sequence[FlatLabel], stock: Stock) -> bytes:
     """Return the floor's PDF: a QR symbol and four lines of text on each label."""
+    from reportlab.pdfgen.canvas import Canvas
+
     font_metrics()  # loads the font
     out = BytesIO()
     width, height = stock.page_width_mm * POINTS_A_MM, stock.page_height_mm * POINTS_A_MM
@@ -64,7 +68,7 @@ def plain_pdf(labels: Sequence[FlatLabel], stock: Stock) -> bytes:
     return out.getvalue()
 
 
-def _plain_symbol(canvas: Canvas, address: str, left: float, top: float) -> None:
+def _plain_symbol(canvas: "Canvas", address: str, left: float, top: float) -> None:
     from qrcode import QRCode, constants
 
     code = QRCode(error_correction=constants.ERROR_CORRECT_Q, border=0)
