@@ -61,7 +61,7 @@ def move_cells(
     lock_flats([source.pk, target.pk])
     require_usable(source, target)
     plants = _plants_in(source, places, stamp)
-    goals = _goals_in(target, to_places, len(plants), stamp)
+    goals = goals_in(target, to_places, len(plants), stamp)
     goal = Goal(Cause.MOVED, to_flat=target, act=act)
     leaving = leave_cells(source, plants, goal=goal, day=leaving_day(source, stamp), stamp=stamp)
     old = Cell.objects.in_bulk([plant.cell_id for plant in plants])
@@ -157,7 +157,8 @@ def _plants_in(source: Flat, places: Sequence[int], stamp: Stamp) -> list[CellSt
     return [living[place] for place in places]
 
 
-def _goals_in(target: Flat, to_places: Sequence[int] | None, number: int, stamp: Stamp) -> list[int]:
+def goals_in(target: Flat, to_places: Sequence[int] | None, number: int, stamp: Stamp) -> list[int]:
+    """Return the places that ``number`` plants take in ``target``; ValidationError where none is free."""
     free = list(free_places(target, stamp))
     if to_places is None:
         if number > len(free):

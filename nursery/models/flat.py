@@ -129,6 +129,16 @@ class FlatQuerySet(models.QuerySet["Flat"]):
         here = self.with_stage().filter(Exists(ever)).alias(place_id=Subquery(moves.values("place")[:1]))
         return here.filter(place_id__in=places).exclude(stage__in=LEFT_STAGES)
 
+    def growing(self, pairing_ids: Iterable[int]) -> Self:
+        """Flats kept here (with their stage) on which these pairings stand, grafted there or moved in."""
+        from nursery.models.bench import Run
+        from nursery.models.leaving import Leaving
+
+        here = Run.objects.filter(flat=OuterRef("pk"), pairing__in=pairing_ids)
+        came = Leaving.objects.filter(to_flat=OuterRef("pk"), flat__runs__pairing__in=pairing_ids)
+        flats = self.kept().with_stage().filter(Exists(here) | Exists(came))
+        return flats.exclude(stage__in=LEFT_STAGES)
+
     def nowhere(self) -> Self:
         """Flats (with their stage) that are still here and of which nobody noted where."""
         here = self.with_stage().kept().filter(place_name__isnull=True)

@@ -16,6 +16,10 @@ class LeavingQuerySet(EventQuerySet):
         """Leavings of which nobody said which cells they were."""
         return self.filter(check_ref__isnull=True)
 
+    def latest_destinations(self) -> Self:
+        """Leavings that say where to, the last first."""
+        return self.exclude(destination="").order_by("-at", "-pk")
+
     def into_pools(self) -> Self:
         """Leavings whose plants now stand in a pooled flat, known by their number."""
         return self.by_number().filter(to_flat__isnull=False)

@@ -10,8 +10,8 @@ The look is in ``static/css/flat.css`` and ``runs.css``; the shape is
 
 A cell is ``button.cell`` where it can be tapped, else ``span.cell``, with ``data-place`` (17), ``data-cell``
 (the public id: "17" for the first graft in place 17, "17.2" for the second), ``data-state``, and where it
-applies ``data-before``, ``data-run`` (1 to 8, then again from 1), ``data-disagree``, ``aria-pressed`` and
-``aria-label`` ("B5, dead").
+applies ``data-before``, ``data-run`` (1 to 8, then again from 1), ``data-disagree``, ``data-moves`` ("out",
+"in"), ``aria-pressed`` and ``aria-label`` ("B5, dead").
 """
 
 import re
@@ -45,7 +45,8 @@ class DrawnCell:
     """What is seen of one place.
 
     ``cell`` is the public id of the graft in it, "" where there is none; ``before`` its state when the day
-    began; ``run`` the number of its run, 0 for none; ``pressed`` tells a choice, None where there is none.
+    began; ``run`` the number of its run, 0 for none; ``pressed`` tells a choice, None where there is none;
+    ``moves`` is "out" or "in" where a plant would go or come.
     """
 
     state: str = "unmarked"
@@ -54,6 +55,7 @@ class DrawnCell:
     run: int = 0
     disagree: bool = False
     pressed: bool | None = None
+    moves: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +144,8 @@ def _cell(place_no: int, cell: DrawnCell, drawing: FlatDrawing, words: Mapping[s
     state = cell.state
     if state not in words or state == "dead before":
         raise ValueError(f"state must be one of {', '.join(STATE_WORDS)}, got {state!r}")
-    more = _rarer(cell) if cell.before or cell.run or cell.disagree or cell.pressed is not None else ""
+    rare = cell.before or cell.run or cell.disagree or cell.moves or cell.pressed is not None
+    more = _rarer(cell) if rare else ""
     known = _identity(place_no, cell.cell, drawing.terse)
     if not drawing.taps:
         return f'<span class="cell"{known} data-state="{state}"{more}></span>'
@@ -173,6 +176,8 @@ def _rarer(cell: DrawnCell) -> str:
         text += f' data-run="{run_sign(cell.run)}"'
     if cell.disagree:
         text += " data-disagree"
+    if cell.moves:
+        text += ' data-moves="in"' if cell.moves == "in" else ' data-moves="out"'
     if cell.pressed is not None:
         text += f' aria-pressed="{"true" if cell.pressed else "false"}"'
     return text

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from nursery.actions.states import CellState
-from nursery.models import LEFT_STAGES, Account, Flat, Run
+from nursery.models import LEFT_STAGES, Account, Flat, Run, Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +26,9 @@ def acts_of(user: Account, flat: Flat, *, runs: Iterable[Run], cells: Iterable[C
 def _acts(user: Account, flat: Flat, runs: list[Run], cells: list[CellState]) -> Iterator[Act]:
     if can_move(flat, runs):
         yield Act(_("Move"), f"{reverse('move')}?flat={flat.code}")
+    yield from _plant_acts(flat, runs, cells)
+    if flat.stage not in LEFT_STAGES and (flat.is_pooled or any(cell.is_present for cell in cells)):
+        yield Act(_("Count by numbers"), reverse("flat-numbers", args=[flat.code]))
     yield Act(_("Label"), reverse("code-label", args=[flat.code]))
     yield from _mending_acts(user, flat, runs)
 
@@ -33,6 +36,23 @@ def _acts(user: Account, flat: Flat, runs: list[Run], cells: list[CellState]) ->
 def can_move(flat: Flat, runs: list[Run]) -> bool:
     """True unless the flat has left the farm or somebody is grafting it."""
     return flat.stage not in LEFT_STAGES and not any(run.started_at and not run.finished_at for run in runs)
+
+
+def _plant_acts(flat: Flat, runs: list[Run], cells: list[CellState]) -> Iterator[Act]:
+    """What is done with the plants of a flat that is not on the bench."""
+    if any(run.started_at and not run.finished_at for run in runs):
+        return
+    states = {cell.state for cell in cells if cell.is_present}
+    lives = flat.is_pooled or bool(states - {"dead", "gone"})
+    if lives:
+        yield Act(_("Let plants leave"), reverse("leave", args=[flat.code]))
+        yield Act(_("Move plants to another flat"), reverse("move-together", args=[flat.code]))
+    if lives and not flat.is_pooled:
+        yield Act(_("Put flats together"), reverse("put-together-with", args=[flat.code]))
+    if cells and (states & {"dead", "gone"} or flat.blank_places):
+        yield Act(_("Graft again, fill blanks"), reverse("regraft", args=[flat.code]))
+    if flat.stage != Stage.DISCARDED:
+        yield Act(_("Discard this flat"), reverse("discard", args=[flat.code]))
 
 
 def _mending_acts(user: Account, flat: Flat, runs: list[Run]) -> Iterator[Act]:

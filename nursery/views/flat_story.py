@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.db.models import Count, QuerySet
@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from nursery.actions.states import CellState
 from nursery.models import Account, Cause, Check, DayCount, Flat, Run, RunSowing, Sowing
 from nursery.views.drawing import STATE_WORDS, run_sign
+from nursery.views.flat_now import FlatNow
 from nursery.views.standing import places_said
 
 NOT_ALIVE = ("dead", "gone", "wilting")
@@ -92,6 +93,23 @@ def run_lines(runs: Sequence[Run], cells: Iterable[CellState], columns: int) -> 
     for cell in cells:
         places[cell.run_number].append(cell.place_no)
     return [_run_line(run, places[run.number], columns) for run in runs]
+
+
+def guest_lines(now: FlatNow) -> list[RunLine]:
+    """Return a line for each run of which plants were moved in, with the places they stand in here."""
+    columns = now.flat.tray_format.columns
+    places: dict[int, list[int]] = defaultdict(list)
+    for cell in now.cells:
+        if cell.is_present:
+            places[cell.run_number].append(cell.place_no)
+    return [
+        replace(
+            _run_line(run, places[now.numbers[run.pk]], columns),
+            sign=run_sign(now.numbers[run.pk]),
+            plants=now.stock[run.pk].alive,
+        )
+        for run in now.guests
+    ]
 
 
 def _run_line(run: Run, places: list[int], columns: int) -> RunLine:
@@ -189,6 +207,10 @@ def losses(cells: Iterable[CellState], columns: int) -> list[Loss]:
 
 
 def checks_of(flat: Flat) -> QuerySet[Check]:
-    """Return the checks of a flat, newest first, with who made them and how many marks they hold."""
-    checks = flat.checks.select_related("by_worker", "sent_by").annotate(marks_count=Count("marks"))
+    """Return the checks of a flat, newest first, with who made them and how many marks they hold.
+
+    What only tells which plants left is no look at the flat and stands with these.
+    """
+    looks = flat.checks.filter(leaving=None)
+    checks = looks.select_related("by_worker", "sent_by").annotate(marks_count=Count("marks"))
     return checks.order_by("-day", "-opened_at")

@@ -1,7 +1,10 @@
 """What views have in common: what came in, who sent it, and a whole page or the part that htmx swaps in."""
 
+from datetime import date, datetime, time
+
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_http_methods
 
@@ -18,9 +21,13 @@ def posted(request: HttpRequest) -> QueryDict | None:
     return request.POST if request.method == "POST" else None
 
 
-def stamp_of(request: HttpRequest) -> Stamp:
-    """Return the signature of this moment: the login and who is working."""
-    return Stamp.now(request.user, request.worker)
+def stamp_of(request: HttpRequest, day: date | None = None) -> Stamp:
+    """Return the signature of this moment, or of the end of another ``day``: the login and who is working."""
+    now = timezone.now()
+    if day is None or day == timezone.localdate(now):
+        return Stamp.of(now, request.user, request.worker)
+    at = timezone.make_aware(datetime.combine(day, time(23, 59)))
+    return Stamp(at=at, raw_at=at, received_at=now, account=request.user, worker=request.worker)
 
 
 def wants_partial(request: HttpRequest) -> bool:

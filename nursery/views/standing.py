@@ -1,6 +1,6 @@
 """How a flat stands, said and drawn: what its own page and the check have in common."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -9,7 +9,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from nursery.actions.states import CellState
-from nursery.calc.places import place_name
+from nursery.actions.stock import RunStock, alive_in
+from nursery.calc.places import place_name, spans_of
 from nursery.models import Flat, Run
 from nursery.views.drawing import DrawnCell, FlatDrawing, without_plants
 
@@ -37,11 +38,18 @@ class Standing:
         return ", ".join(parts)
 
 
-def standing_of(cells: Iterable[CellState]) -> Standing:
-    """Count the cells that are present."""
+def standing_of(cells: Collection[CellState], stock: Mapping[int, RunStock] | None = None) -> Standing:
+    """Count the cells that are present; with the ``stock`` also what left, died or came by number."""
     states = [cell.state for cell in cells if cell.is_present]
     dead, gone = states.count("dead"), states.count("gone")
-    return Standing(len(states), len(states) - dead - gone, states.count("wilting"), dead, gone)
+    if stock is None:
+        return Standing(len(states), len(states) - dead - gone, states.count("wilting"), dead, gone)
+    alive = alive_in(stock)
+    earlier = sum(not cell.is_present for cell in cells if cell.state == "dead")
+    moved_in = sum(run.moved_in for run in stock.values())
+    dead = sum(run.dead for run in stock.values()) - earlier
+    places = len(states) + moved_in
+    return Standing(places, alive, min(states.count("wilting"), alive), dead, places - alive - dead)
 
 
 def drawing_of(flat: Flat, cells: Iterable[CellState], **fields: object) -> FlatDrawing:
@@ -71,8 +79,12 @@ def pairings_said(runs: Sequence[Run]) -> str:
 
 
 def grafting_said(runs: Sequence[Run], today: date) -> str:
-    """Say when a flat was grafted and how old that is: "grafted 12 March, day 7"."""
-    days = sorted({run.grafted_on for run in runs})
+    """Say when a flat was grafted and how old that is: "grafted 12 March, day 7".
+
+    What was grafted again later does not make the flat younger.
+    """
+    first = [run for run in runs if not run.is_regraft] or runs
+    days = sorted({run.grafted_on for run in first})
     if not days:
         return ""
     if len(days) == 1:
@@ -93,14 +105,8 @@ def day_said(day: date, today: date) -> str:
 
 def places_said(places: Sequence[int], columns: int) -> str:
     """Name places: neighbours in reading order as "A1 to A6", single ones by name."""
-    ordered, spans = sorted(places), []
-    for place in ordered:
-        if spans and spans[-1][1] == place - 1:
-            spans[-1][1] = place
-        else:
-            spans.append([place, place])
     names = []
-    for first, last in spans:
+    for first, last in spans_of(places):
         if first == last:
             names.append(place_name(first, columns))
         else:
