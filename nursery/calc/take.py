@@ -21,6 +21,14 @@ Worked example. Two flats of 50 with 40 and 45 alive, two of 50 with 30 and 38: 
 X2 = 2 x 2.5^2 / 6.375 + 2 x 4^2 / 10.88 = 1.9608 + 2.9412 = 4.9020 on 4 - 2 = 2 degrees of freedom,
 phi = 2.4510. For the first group n = 100 / 2.4510 = 40.8 cells in effect, t = 4.3027, range 0.51 to 0.97.
 
+The same phi follows from four sums a group, so that a database can do the adding: with y alive of n in each
+flat, Y and N over the group and p = Y / N,
+
+    X2 = (sum of y^2 / n - Y^2 / N) / (p (1 - p)).
+
+For the two groups above: (40^2 / 50 + 45^2 / 50 - 85^2 / 100) / (0.85 x 0.15) = 0.25 / 0.1275 = 1.9608 and
+(30^2 / 50 + 38^2 / 50 - 68^2 / 100) / (0.68 x 0.32) = 0.64 / 0.2176 = 2.9412, as before.
+
 Sources: P. McCullagh & J. A. Nelder (1989), Generalized Linear Models, 2nd ed., section 4.5 (dispersion by
 Pearson's X2); E. B. Wilson (1927), J Am Stat Assoc 22, 209-212. Checked with the plates of M. J. Crowder
 (1978), Appl Statist 27, 34-37, table 3: phi = 1.8618 on 17 degrees of freedom.
@@ -28,6 +36,7 @@ Pearson's X2); E. B. Wilson (1927), J Am Stat Assoc 22, 209-212. Checked with th
 
 import math
 from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
 
 from nursery.calc.betabinomial import BetaBinomialFit, fit_beta_binomial
 from nursery.calc.intervals import (
@@ -39,9 +48,26 @@ from nursery.calc.intervals import (
     wilson_from_share,
 )
 
-__all__ = ["BetaBinomialFit", "dispersion", "fit_beta_binomial", "take_interval"]
+__all__ = [
+    "BetaBinomialFit",
+    "GroupSums",
+    "dispersion",
+    "dispersion_of_sums",
+    "fit_beta_binomial",
+    "take_interval",
+]
 
 _Counts = list[tuple[int, int]]
+
+
+@dataclass(frozen=True, slots=True)
+class GroupSums:
+    """The flats of one group, added up; ``squares`` is the sum over flats of alive^2 / grafted."""
+
+    flats: int
+    alive: int
+    grafted: int
+    squares: float
 
 
 def dispersion(
@@ -84,6 +110,36 @@ def dispersion(
     # fsum rounds once: the order of the flats does not matter, not even in the last digit.
     x2 = math.fsum(term for counts in by_group for term in _pearson_terms(counts))
     return max(1.0, x2 / df), df
+
+
+def dispersion_of_sums(groups: Iterable[GroupSums]) -> tuple[float, int]:
+    """Return what ``dispersion`` returns, from the sums of each group.
+
+    Parameters
+    ----------
+    groups : iterable of GroupSums
+        flats at least 1, 0 <= alive <= grafted, grafted at least 1; squares between alive^2 / grafted and
+        alive (the extremes: all flats alike; each flat all alive or all dead), but for rounding.
+
+    Returns
+    -------
+    (phi, df) : (float, int)
+        phi >= 1, dimensionless; df = flats - groups. (1.0, 0) if no group has two flats.
+
+    Raises
+    ------
+    ValueError
+        If a sum is impossible.
+
+    Source
+    ------
+    McCullagh & Nelder (1989), section 4.5; the sum of squares multiplied out (this module's text).
+    """
+    known = [_checked_sums(group) for group in groups]
+    df = sum(group.flats - 1 for group in known)
+    if df == 0:
+        return 1.0, 0
+    return max(1.0, math.fsum(_pearson_of_sums(group) for group in known) / df), df
 
 
 def take_interval(alive: int, grafted: int, *, phi: float, df: int, level: float = 0.95) -> Interval | None:
@@ -157,3 +213,21 @@ def _pearson_terms(counts: _Counts) -> Iterable[float]:
     if 0 < all_alive < total:
         for alive, grafted in counts:
             yield (alive * total - grafted * all_alive) ** 2 / (grafted * all_alive * (total - all_alive))
+
+
+def _checked_sums(group: GroupSums) -> GroupSums:
+    alive, grafted = checked_counts(group.alive, group.grafted, names=("alive", "grafted"))
+    if group.flats < 1:
+        raise ValueError(f"flats must be at least 1, got {group.flats}")
+    slack = 1e-9 * max(1, alive)
+    if not alive**2 / grafted - slack <= group.squares <= alive + slack:
+        raise ValueError(f"squares must lie between alive^2 / grafted and alive, got {group.squares}")
+    return group
+
+
+def _pearson_of_sums(group: GroupSums) -> float:
+    """Return the part of X2 of one group; a difference below zero is rounding of equal flats."""
+    share = group.alive / group.grafted
+    if group.flats == 1 or not 0 < group.alive < group.grafted:
+        return 0.0
+    return max(0.0, group.squares - group.alive * share) / (share * (1 - share))

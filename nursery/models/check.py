@@ -213,23 +213,9 @@ class DayCountQuerySet(models.QuerySet["DayCount"]):
         """The counts of one season, or of all where ``season`` is None."""
         return self if season is None else self.filter(season=season)
 
-    def in_the_rate(self) -> Self:
-        """Leave out runs of which every plant left before it could show that it took."""
-        return self.filter(grafted__gt=F("gone_early"))
-
     def where_grafted(self) -> Self:
         """Leave out plants that were moved on: a take is counted in the flat where it was grafted."""
         return self.filter(flat=F("run__flat"))
-
-    def before_record(self) -> Self:
-        """Closed counts of runs that have no record yet, the last first."""
-        recorded = DayCount.objects.records().filter(run=OuterRef("run"))
-        return self.where_grafted().filter(~Exists(recorded), is_closed=True).order_by("-day", "run")
-
-    def of_late_leavers(self) -> Self:
-        """All counts of the runs in whose record plants count that had left by then, by day."""
-        runs = self.records().filter(gone__gt=F("gone_early")).values("run")
-        return self.where_grafted().filter(run__in=runs).order_by("run", "day")
 
 
 class DayCount(models.Model):
@@ -285,10 +271,11 @@ class DayCount(models.Model):
         ]
         indexes = [
             # The flag stands among the columns: SQLite does not count a partial index as covering without it.
+            # Pairing and flat come first: the take report sums by them and needs no sorting.
             models.Index(
                 fields=[
-                    "pairing", "season", "flat", "run", "grafted", "alive", "wilting", "gone", "gone_early",
-                    "day", "is_record",
+                    "pairing", "flat", "season", "run", "grafted", "alive", "wilting", "gone", "gone_early",
+                    "is_record",
                 ],
                 condition=Q(is_record=True),
                 name="day_count_records",

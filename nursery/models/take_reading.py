@@ -1,141 +1,147 @@
-"""Read the counts that a take report is made of, summed by crop, row and flat."""
+"""Read the counts that a take report is made of, summed by crop and row.
+
+The database does the sums: first over the runs of a flat that fall in one row, then over the flats of a row,
+with the squares that the dispersion needs. What is read into memory grows with the rows that are compared and
+with the runs that still wait for their record, not with the book.
+"""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass
-from itertools import groupby
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Count, Sum
+from django.db import connection
+from django.db.models import Count, F, Q, QuerySet, Sum
 
-from nursery.models.check import DayCount, DayCountQuerySet
-from nursery.models.season import Season
-from nursery.models.take_rows import RowKey, RowNames
+from nursery.calc.take import GroupSums
+from nursery.models.check import DayCount
+from nursery.models.saleable import SaleableSums, standing_grades
+from nursery.models.take_apart import read_left_late, read_waiting
+from nursery.models.take_cuts import COUNTS, GRADES, RowKey
+from nursery.models.take_filter import TakeFilter
+from nursery.models.take_rows import RowNames, parted
 
 
 @dataclass(slots=True)
-class FlatSum:
-    """The records of one flat in one row, without the plants that left early."""
+class RowSums:
+    """The records of one row, without the plants that left early."""
 
-    runs: int = 0
-    grafted: int = 0
-    alive: int = 0
-    wilting: int = 0
+    flats: int
+    runs: int
+    grafted: int
+    alive: int
+    wilting: int
+    squares: float
+
+    @property
+    def group(self) -> GroupSums:
+        return GroupSums(self.flats, self.alive, self.grafted, self.squares)
 
 
+@dataclass(slots=True)
 class CropSums:
     """What was read of one crop.
 
-    ``early`` and ``part`` hold, for each row and day after grafting, the counts of single runs.
+    ``early`` and ``part`` hold, for each row and day after grafting, the counts of single runs; ``waiting``
+    the number of flats of a row in which no run has its record yet.
     """
 
-    def __init__(self) -> None:
-        self.rows: dict[RowKey, dict[int, FlatSum]] = {}
-        self.early: dict[tuple[RowKey, int], list[tuple[int, ...]]] = defaultdict(list)
-        self.part: dict[tuple[RowKey, int], list[tuple[int, ...]]] = defaultdict(list)
-        self.left_early: Counter[RowKey] = Counter()
-        self.left_late: dict[RowKey, Counter[int]] = defaultdict(Counter)
+    rows: dict[RowKey, RowSums] = field(default_factory=dict)
+    early: dict[tuple[RowKey, int], list[tuple[int, ...]]] = field(default_factory=lambda: defaultdict(list))
+    part: dict[tuple[RowKey, int], list[tuple[int, ...]]] = field(default_factory=lambda: defaultdict(list))
+    left_early: Counter[RowKey] = field(default_factory=Counter)
+    left_late: dict[RowKey, Counter[int]] = field(default_factory=lambda: defaultdict(Counter))
+    waiting: Counter[RowKey] = field(default_factory=Counter)
+    saleable: dict[RowKey, SaleableSums] = field(default_factory=dict)
 
 
 _Sums = dict[int, CropSums]
 
 
-def read_takes(names: RowNames, season: Season | None) -> _Sums:
+def read_takes(names: RowNames, only: TakeFilter) -> _Sums:
     """Return the sums of each crop that has any, by its id."""
-    counts = DayCount.objects.in_season(season)
     sums: _Sums = defaultdict(CropSums)
+    counts = only.counts()
     _read_records(counts, names, sums)
     _read_left_early(counts, names, sums)
-    _read_before_record(counts, names, sums)
-    _read_left_late(counts, names, sums)
+    _read_waiting(only, names, sums)
+    for crop, key, days in read_left_late(counts, names):
+        sums[crop].left_late[key].update(days)
+    _read_saleable(only, names, sums)
     return sums
 
 
-def _read_records(counts: DayCountQuerySet, names: RowNames, sums: _Sums) -> None:
-    rows = (
-        counts.records()
-        .in_the_rate()
-        .order_by()
-        .values_list(*names.parts, "flat_id")
-        .annotate(Count("run"), Sum("grafted"), Sum("alive"), Sum("wilting"), Sum("gone"), Sum("gone_early"))
+def _read_records(counts: QuerySet[DayCount], names: RowNames, sums: _Sums) -> None:
+    for parts, row in sums_by_row(counts, names):
+        if row.flats:
+            crop, key = names.row(*parts)
+            sums[crop].rows[key] = row
+
+
+def sums_by_row(counts: QuerySet[DayCount], names: RowNames) -> Iterator[tuple[tuple[Any, ...], RowSums]]:
+    """Yield each row of records with its sums, added up flat by flat in the database."""
+    sql, params, width = records_sql(counts, names)
+    with connection.cursor() as cursor:
+        cursor.execute(sql, params)
+        for row in cursor.fetchall():
+            numbers = [int(value) for value in row[width:-1]]
+            yield row[:width], RowSums(*numbers, squares=float(row[-1] or 0))
+
+
+def records_sql(counts: QuerySet[DayCount], names: RowNames) -> tuple[str, tuple[Any, ...], int]:
+    """Return the statement behind the take, its parameters, and how many columns tell the row.
+
+    The ORM groups once, by row and flat; the second grouping, over the flats, is put around its statement. A
+    flat from which all plants left early is no flat of the row.
+    """
+    rows, parts = parted(counts.records(), names, COUNTS)
+    of_flat = rows.values(*parts, "flat_id").annotate(
+        runs=Count("run_id"),
+        total=Sum(F("grafted") - F("gone_early")),
+        took=Sum(F("alive") + F("gone") - F("gone_early")),
+        wilts=Sum("wilting"),
     )
-    for *who, flat, runs, grafted, alive, wilting, gone, early in rows.iterator():
-        crop, key = names.row(*who)
-        total = sums[crop].rows.setdefault(key, {}).setdefault(flat, FlatSum())
-        total.runs += runs
-        total.grafted += grafted - early
-        total.alive += alive + gone - early
-        total.wilting += wilting
+    inner, params = of_flat.query.sql_with_params()
+    columns = ", ".join(parts)
+    return (
+        f"SELECT {columns}, SUM(CASE WHEN total > 0 THEN 1 ELSE 0 END), SUM(runs), SUM(total), SUM(took), "
+        "SUM(wilts), SUM(CAST(took AS double precision) * took / NULLIF(total, 0)) "
+        f"FROM ({inner}) AS of_flat GROUP BY {columns}",
+        params,
+        len(parts),
+    )
 
 
-def _read_left_early(counts: DayCountQuerySet, names: RowNames, sums: _Sums) -> None:
-    rows = counts.records().filter(gone_early__gt=0).order_by().values_list(*names.parts)
-    for *who, early in rows.annotate(Sum("gone_early")):
+def _read_left_early(counts: QuerySet[DayCount], names: RowNames, sums: _Sums) -> None:
+    """Note the plants that left early; a run that had no others is none of those that make the take."""
+    rows, parts = parted(counts.records().filter(gone_early__gt=0), names, COUNTS)
+    emptied = Count("run_id", filter=Q(grafted=F("gone_early")))
+    for *who, early, runs in rows.values_list(*parts).annotate(Sum("gone_early"), emptied=emptied):
         crop, key = names.row(*who)
         sums[crop].left_early[key] += early
+        if key in sums[crop].rows:
+            sums[crop].rows[key].runs -= runs
 
 
-def _read_before_record(counts: DayCountQuerySet, names: RowNames, sums: _Sums) -> None:
-    """Sort the last closed counts of runs without a record into complete and part-seen ones.
-
-    A run whose last day was seen in part shows that day, and its last complete one as well.
-    """
-    in_part: set[int] = set()
-    complete: set[int] = set()
-    fields = ("run_id", "flat_id", "day", "run__grafted_on")
-    numbers = ("grafted", "seen", "alive", "wilting", "gone", "gone_early")
-    for row in counts.before_record().values_list(*names.parts, *fields, *numbers).iterator():
-        run, flat, day, grafted_on, grafted, seen, alive, wilting, gone, early = row[len(names.parts) :]
-        crop, key = names.row(*row[: len(names.parts)])
-        at = key, (day - grafted_on).days
-        if run in complete or (seen < grafted and run in in_part):
-            continue
-        if run not in in_part and early:
-            sums[crop].left_early[key] += early
-        if seen < grafted:
-            in_part.add(run)
-            sums[crop].part[at].append((flat, seen, grafted))
-            continue
-        complete.add(run)
-        if grafted > early:
-            sums[crop].early[at].append((flat, grafted - early, alive + gone - early, wilting))
+def _read_waiting(only: TakeFilter, names: RowNames, sums: _Sums) -> None:
+    for run in read_waiting(only.runs(), names):
+        crop = sums[run.crop]
+        crop.waiting[run.key] += run.is_first_of_flat
+        if run.left_early:
+            crop.left_early[run.key] += run.left_early
+        if run.complete is not None:
+            day, *counts = run.complete
+            crop.early[run.key, day].append((run.flat, *counts))
+        if run.part_seen is not None:
+            day, *counts = run.part_seen
+            crop.part[run.key, day].append((run.flat, *counts))
 
 
-def _read_left_late(counts: DayCountQuerySet, names: RowNames, sums: _Sums) -> None:
-    """Note on which day after grafting the plants left that are counted as alive in a record."""
-    fields = ("run_id", "day", "run__grafted_on", "gone", "gone_early", "is_record")
-    rows = counts.of_late_leavers().values_list(*names.parts, *fields).iterator()
-    width = len(names.parts)
-    for _run, days in groupby(rows, key=lambda row: row[width]):
-        counted = list(_until_record(days))
-        crop, key = names.row(*counted[0][:width])
-        sums[crop].left_late[key].update(leaving_days([_late(row[width + 1 :]) for row in counted]))
-
-
-def _until_record(days: Iterable[tuple[Any, ...]]) -> Iterable[tuple[Any, ...]]:
-    for row in days:
-        yield row
-        if row[-1]:
-            return
-
-
-def _late(row: tuple[Any, ...]) -> tuple[int, int]:
-    day, grafted_on, gone, early, _is_record = row
-    return (day - grafted_on).days, gone - early
-
-
-def leaving_days(gone_by_day: list[tuple[int, int]]) -> dict[int, int]:
-    """Return how many of the plants gone on the last day had left on each day.
-
-    ``gone_by_day`` is (day, plants gone by then), by day; a leaving taken back may make the number fall.
-    """
-    left: dict[int, int] = {}
-    later = gone_by_day[-1][1]
-    for (day, _gone), (_before, gone_before) in zip(
-        reversed(gone_by_day), [*reversed(gone_by_day[:-1]), (0, 0)], strict=True
-    ):
-        stayed_gone = min(later, gone_before)
-        if later > stayed_gone:
-            left[day] = later - stayed_gone
-        later = stayed_gone
-    return left
+def _read_saleable(only: TakeFilter, names: RowNames, sums: _Sums) -> None:
+    rows, parts = parted(standing_grades(only.grades()), names, GRADES)
+    grouped = rows.values(*parts, "grade", "heads_per_plant", "is_even").annotate(plants=Sum("plants_count"))
+    for row in grouped:
+        crop, key = names.row(*(row[part] for part in parts))
+        sums[crop].saleable.setdefault(key, SaleableSums()).add(
+            row["grade"], row["plants"], heads_per_plant=row["heads_per_plant"], is_even=row["is_even"]
+        )

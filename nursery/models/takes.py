@@ -1,9 +1,9 @@
-"""The take report: what of the grafts took, by pairing or by grafter.
+"""The take report: what of the grafts took, by pairing, by method, by grafter and so on (``take_cuts``).
 
-It reads ``DayCount`` and names, nothing else, in a number of queries that does not depend on what is in the
-book. Only records make a take. A run that has none yet is an early count; a day only partly seen says how
-much was seen; plants that left before day 7 stand apart. The runs of one flat in one row are summed first,
-as the flat is the unit of variation (see ``nursery.calc.take``).
+It reads counts, grades and names, in a number of queries that does not depend on what is in the book. Only
+records make a take. A run that has none yet is an early count; a day only partly seen says how much was seen;
+plants that left before day 7 stand apart. The runs of one flat in one row are summed first, as the flat is
+the unit of variation (see ``nursery.calc.take``); of how many flats of the row that are is said beside it.
 
 A pair of grafters is a row of its own, "Ash with Wren", whoever of the two was named first: nobody knows
 which of them joined which cell. Grafts whose grafter was not recorded are a row as well.
@@ -13,19 +13,36 @@ from collections.abc import Collection
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from nursery.calc.take import dispersion, take_interval
-from nursery.models.season import Season
-from nursery.models.take_reading import CropSums, FlatSum, read_takes
-from nursery.models.take_rows import RowKey, RowNames, TakeBy
+from nursery.calc.take import dispersion_of_sums, take_interval
+from nursery.models.saleable import SaleableSums
+from nursery.models.take_cuts import RowKey, TakeBy
+from nursery.models.take_filter import TakeFilter
+from nursery.models.take_reading import CropSums, RowSums, read_takes
+from nursery.models.take_rows import RowNames
 
-__all__ = ["CropTakes", "EarlyRow", "LeftRow", "PartRow", "TakeBy", "TakeReport", "TakeRow", "take_report"]
+__all__ = [
+    "CropTakes",
+    "EarlyRow",
+    "LeftRow",
+    "PartRow",
+    "TakeBy",
+    "TakeFilter",
+    "TakeReport",
+    "TakeRow",
+    "take_report",
+]
 
 
 @dataclass(frozen=True, slots=True)
 class TakeRow:
-    """One compared row. Shares are 0..1; None is what cannot be told."""
+    """One compared row. Shares are 0..1; None is what cannot be told.
+
+    ``flats`` have their record, of ``flats_grafted`` in this row; of the plants ``graded``, ``saleable``
+    could be sold and bear ``heads``.
+    """
 
     key: RowKey
+    public: str
     name: str
     flats: int
     runs: int
@@ -35,6 +52,16 @@ class TakeRow:
     take_share: float
     low: float | None
     high: float | None
+    flats_grafted: int
+    graded: int
+    saleable: int
+    heads: int
+    two_heads_even: int
+    two_heads_uneven: int
+
+    @property
+    def saleable_share(self) -> float | None:
+        return self.saleable / self.graded if self.graded else None
 
     def overlaps(self, other: "TakeRow") -> bool:
         """Whether both ranges are known and share a part."""
@@ -48,6 +75,7 @@ class EarlyRow:
     """Runs without a record at their last complete count, ``day`` days after grafting."""
 
     key: RowKey
+    public: str
     name: str
     day: int
     flats: int
@@ -62,6 +90,7 @@ class PartRow:
     """Runs without a record whose last closed day saw only part of them."""
 
     key: RowKey
+    public: str
     name: str
     day: int
     flats: int
@@ -75,6 +104,7 @@ class LeftRow:
     """Plants gone before day 7, which count nowhere, and (day, plants) of those counted when they left."""
 
     key: RowKey
+    public: str
     name: str
     early: int
     counted: tuple[tuple[int, int], ...]
@@ -99,6 +129,11 @@ class CropTakes:
         return [row for row in self.rows[1:] if row.overlaps(self.rows[0])]
 
     @property
+    def has_grades(self) -> bool:
+        """Whether plants of any row were graded."""
+        return any(row.graded for row in self.rows)
+
+    @property
     def has_rows(self) -> bool:
         return bool(self.rows or self.early or self.part_seen or self.left_early)
 
@@ -118,8 +153,7 @@ class CropTakes:
 @dataclass(frozen=True, slots=True)
 class TakeReport:
     by: TakeBy
-    season: str | None
-    flats: int
+    only: TakeFilter
     crops: tuple[CropTakes, ...]
 
     def limited_to(self, workers: Collection[int]) -> "TakeReport":
@@ -135,27 +169,18 @@ class TakeReport:
         return {"crops": [_crop_dict(crop) for crop in self.crops]}
 
 
-def take_report(*, by: TakeBy, season: Season | None = None) -> TakeReport:
-    """Return the takes of one season, or of all, row by row within each crop."""
+def take_report(*, by: TakeBy, only: TakeFilter | None = None) -> TakeReport:
+    """Return the takes of the grafts that ``only`` lets through (all if None), row by row in each crop."""
+    only = only or TakeFilter()
     names = RowNames(by)
-    sums = read_takes(names, season)
-    return TakeReport(
-        by=by,
-        season=season.name if season else None,
-        flats=len({flat for crop in sums.values() for row in crop.rows.values() for flat in row}),
-        crops=tuple(_crop_takes(crop, sums[crop], names) for crop in sorted(sums, key=names.crop_name)),
-    )
+    sums = read_takes(names, only)
+    crops = [_crop_takes(crop, sums[crop], names) for crop in sorted(sums, key=names.crop_name)]
+    return TakeReport(by=by, only=only, crops=tuple(crop for crop in crops if crop.has_rows))
 
 
 def _crop_takes(crop: int, sums: CropSums, names: RowNames) -> CropTakes:
-    cells = [(key, flat, total) for key, flats in sums.rows.items() for flat, total in flats.items()]
-    phi, df = dispersion(
-        [total.alive for _, _, total in cells],
-        [total.grafted for _, _, total in cells],
-        groups=[key for key, _, _ in cells],
-        flats=[flat for _, flat, _ in cells],
-    )
-    rows = [_take_row(key, names.name(key), list(sums.rows[key].values()), (phi, df)) for key in sums.rows]
+    phi, df = dispersion_of_sums(row.group for row in sums.rows.values())
+    rows = [_take_row(key, sums, names, (phi, df)) for key in sums.rows]
     return CropTakes(
         crop=names.crop_name(crop),
         crop_key=names.crop_key(crop),
@@ -168,20 +193,28 @@ def _crop_takes(crop: int, sums: CropSums, names: RowNames) -> CropTakes:
     )
 
 
-def _take_row(key: RowKey, name: str, flats: list[FlatSum], spread: tuple[float, int]) -> TakeRow:
-    alive, grafted = sum(flat.alive for flat in flats), sum(flat.grafted for flat in flats)
-    low, high = take_interval(alive, grafted, phi=spread[0], df=spread[1]) or (None, None)
+def _take_row(key: RowKey, sums: CropSums, names: RowNames, spread: tuple[float, int]) -> TakeRow:
+    row: RowSums = sums.rows[key]
+    low, high = take_interval(row.alive, row.grafted, phi=spread[0], df=spread[1]) or (None, None)
+    sold = sums.saleable.get(key, SaleableSums())
     return TakeRow(
         key=key,
-        name=name,
-        flats=len(flats),
-        runs=sum(flat.runs for flat in flats),
-        grafted=grafted,
-        alive=alive,
-        wilting=sum(flat.wilting for flat in flats),
-        take_share=alive / grafted,
+        public=names.public(key),
+        name=names.name(key),
+        flats=row.flats,
+        runs=row.runs,
+        grafted=row.grafted,
+        alive=row.alive,
+        wilting=row.wilting,
+        take_share=row.alive / row.grafted,
         low=low,
         high=high,
+        flats_grafted=row.flats + sums.waiting[key],
+        graded=sold.graded,
+        saleable=sold.saleable,
+        heads=sold.heads,
+        two_heads_even=sold.two_heads_even,
+        two_heads_uneven=sold.two_heads_uneven,
     )
 
 
@@ -189,6 +222,7 @@ def _early_row(at: tuple[RowKey, int], counts: list[tuple[int, ...]], names: Row
     flats, grafted, alive, wilting = zip(*counts, strict=True)
     return EarlyRow(
         key=at[0],
+        public=names.public(at[0]),
         name=names.name(at[0]),
         day=at[1],
         flats=len(set(flats)),
@@ -203,6 +237,7 @@ def _part_row(at: tuple[RowKey, int], counts: list[tuple[int, ...]], names: RowN
     flats, seen, grafted = zip(*counts, strict=True)
     return PartRow(
         key=at[0],
+        public=names.public(at[0]),
         name=names.name(at[0]),
         day=at[1],
         flats=len(set(flats)),
@@ -216,6 +251,7 @@ def _left_rows(sums: CropSums, names: RowNames) -> tuple[LeftRow, ...]:
     rows = [
         LeftRow(
             key=key,
+            public=names.public(key),
             name=names.name(key),
             early=sums.left_early[key],
             counted=tuple(sorted(sums.left_late[key].items())),
@@ -245,4 +281,4 @@ def _crop_dict(crop: CropTakes) -> dict[str, Any]:
 
 
 def _row_dict(row: TakeRow | EarlyRow | PartRow) -> dict[str, Any]:
-    return {name: value for name, value in asdict(row).items() if name != "key"}
+    return {name: value for name, value in asdict(row).items() if name not in ("key", "public")}

@@ -35,6 +35,7 @@ def test_the_json_has_the_agreed_shape(counted, capsys):
     (row,) = crop["rows"]
     assert list(row) == [
         "name", "flats", "runs", "grafted", "alive", "wilting", "take_share", "low", "high",
+        "flats_grafted", "graded", "saleable", "heads", "two_heads_even", "two_heads_uneven",
     ]  # fmt: skip
     assert (row["name"], row["flats"], row["grafted"], row["alive"]) == (str(counted), 2, 144, 130)
     assert row["take_share"] == pytest.approx(130 / 144)

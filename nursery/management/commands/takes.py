@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from nursery.models import Season
-from nursery.models.takes import CropTakes, TakeBy, TakeReport, TakeRow, take_report
+from nursery.models.takes import CropTakes, TakeBy, TakeFilter, TakeReport, TakeRow, take_report
 
 
 class Command(BaseCommand):
@@ -20,7 +20,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         season = season_called(options["season"]) if options["season"] is not None else None
-        report = take_report(by=TakeBy(options["by"]), season=season)
+        report = take_report(by=TakeBy(options["by"]), only=TakeFilter(season=season))
         if options["format"] == "json":
             self.stdout.write(json.dumps(report.as_dict(), ensure_ascii=False, indent=2, allow_nan=False))
         else:
