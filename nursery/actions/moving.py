@@ -82,10 +82,7 @@ def move_by_number(
 ) -> Leaving:
     """Move so many plants of each run (by its key) into a pooled flat; which ones is not kept."""
     lock_flats([source.pk, target.pk])
-    if not target.is_pooled:
-        text = _("%s is known cell by cell: move plants there one by one, or begin a pooled flat.")
-        raise ValidationError({"target": text % spoken(target.code)}, code="not_pooled")
-    _require_standing(target)
+    require_pooled(target)
     goal = Goal(Cause.MOVED, to_flat=target, act=act)
     return let_leave_by_number(source, numbers=numbers, goal=goal, stamp=stamp)
 
@@ -132,6 +129,14 @@ def require_usable(source: Flat, target: Flat) -> None:
         raise ValidationError({"target": _("%s is pooled: move plants there by number.") % said})
     if target.origin != Flat.Origin.MARKS:
         raise ValidationError({"target": _("%s is an imported tally: choose a flat kept here.") % said})
+    _require_standing(target)
+
+
+def require_pooled(target: Flat) -> None:
+    """Refuse a target that cannot take plants by number."""
+    if not target.is_pooled:
+        text = _("%s is known cell by cell: move plants there one by one, or begin a pooled flat.")
+        raise ValidationError({"target": text % spoken(target.code)}, code="not_pooled")
     _require_standing(target)
 
 

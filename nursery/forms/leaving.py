@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from nursery.actions.bench import place_names
 from nursery.actions.leaving import Goal
 from nursery.forms.places import PlacesField
 from nursery.models import LEAVING_REASONS, Cause, Flat, Run
@@ -45,7 +46,7 @@ class PlantsForm(forms.Form):
         **options: Any,
     ) -> None:
         super().__init__(*args, **options)
-        self.living, self.counted = list(living), list(runs)
+        self.flat, self.living, self.counted = flat, list(living), list(runs)
         self.fields["places"] = PlacesField(flat=flat)
         for position, (run, alive) in enumerate(self.counted):
             name, attrs = f"plants-{position}", {"inputmode": "numeric", "data-alive": alive}
@@ -63,9 +64,17 @@ class PlantsForm(forms.Form):
         if said.get("how") == NUMBER:
             if not self.errors and not sum(self.numbers().values()):
                 raise ValidationError(_("Say how many plants, at least 1."), code="none")
-        elif "places" in said and not self.places():
-            self.add_error("places", _("Tap the plants, or type their places."))
+        elif "places" in said:
+            self._require_living()
         return said
+
+    def _require_living(self) -> None:
+        missing = sorted(set(self.places()) - set(self.living))
+        if not self.places():
+            self.add_error("places", _("Tap the plants, or type their places."))
+        elif missing:
+            names = ", ".join(place_names(self.flat, missing))
+            self.add_error("places", _("No living plant stands in %s: choose others.") % names)
 
     @property
     def is_by_number(self) -> bool:

@@ -137,7 +137,7 @@ class FlatQuerySet(models.QuerySet["Flat"]):
         here = Run.objects.filter(flat=OuterRef("pk"), pairing__in=pairing_ids)
         came = Leaving.objects.filter(to_flat=OuterRef("pk"), flat__runs__pairing__in=pairing_ids)
         flats = self.kept().with_stage().filter(Exists(here) | Exists(came))
-        return flats.exclude(stage__in=LEFT_STAGES)
+        return flats.filter(Q(stage__isnull=True) | ~Q(stage__in=LEFT_STAGES))
 
     def nowhere(self) -> Self:
         """Flats (with their stage) that are still here and of which nobody noted where."""

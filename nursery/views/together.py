@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from nursery import access
 from nursery.actions.bench import Tray, tray_of_code
-from nursery.actions.moving import goals_in, require_usable
+from nursery.actions.moving import goals_in, require_pooled, require_usable
 from nursery.actions.moving_out import Moving, move_out
 from nursery.actions.stamp import Stamp
 from nursery.calc.codes import spoken
@@ -72,6 +72,8 @@ def _plan(now: FlatNow, form: MoveForm, stamp: Stamp) -> Moving:
     target = _target(form)
     is_pool = target.is_pooled if isinstance(target, Flat) else form.cleaned_data["to"] == POOL
     if is_pool or form.is_by_number:
+        if isinstance(target, Flat):
+            require_pooled(target)
         numbers = form.numbers() if form.is_by_number else _numbers_of(now, form.places())
         return Moving(target, numbers=numbers)
     places = form.places()
