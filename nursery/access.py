@@ -9,7 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.http import Http404, HttpRequest
 
 from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, read_code
@@ -21,13 +21,16 @@ from nursery.models import (
     Change,
     Check,
     Flat,
+    Grading,
     Job,
     Leaving,
+    Method,
     Place,
     PlaceMove,
     PrintedCode,
     Run,
     Session,
+    Severing,
     Sowing,
     StageMove,
     Worker,
@@ -112,6 +115,32 @@ def leaving_for_work(user: Account, code: str, uuid: UUID) -> Leaving:
     if leaving is None:
         raise Http404
     return leaving
+
+
+def grading_for_work(user: Account, code: str, uuid: UUID) -> Grading:
+    """Return a grading of the flat of ``code``; 404 if there is none."""
+    flat = flat_for_work(user, code)
+    grading: Grading | None = flat.gradings.select_related("flat").filter(uuid=uuid).first()
+    if grading is None:
+        raise Http404
+    return grading
+
+
+def runs_to_sever(user: Account, flat: Flat) -> list[Run]:
+    """Return the runs of a flat that wait for their second cut."""
+    severed = Severing.objects.standing().filter(run=OuterRef("pk"))
+    waiting = flat.runs.named().filter(method=Method.TONGUE, finished_at__isnull=False)
+    return list(waiting.filter(~Exists(severed)).order_by("number"))
+
+
+def severing_for_work(user: Account, code: str, uuid: UUID) -> Severing:
+    """Return a severing on the flat of ``code``; 404 if there is none."""
+    flat = flat_for_work(user, code)
+    severings = Severing.objects.filter(run__flat=flat, uuid=uuid).select_related("run__flat")
+    severing: Severing | None = severings.first()
+    if severing is None:
+        raise Http404
+    return severing
 
 
 def act_for_work(user: Account, act: UUID) -> list[Leaving]:

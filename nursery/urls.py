@@ -14,6 +14,7 @@ from nursery.views import (
     find,
     finding,
     flat_list,
+    grading,
     home,
     jobs,
     labels,
@@ -106,6 +107,10 @@ urlpatterns: list = [
     path("<code:code>/check/<uuid:key>/leave-closed", asking.flat_leave_closed, name="flat-leave-closed"),
     path("sample/<uuid:key>/<uuid:pairing>", sampling.batch_sample, name="batch-sample"),
     # Plants that leave, move together or are grafted again
+    path("<code:code>/grade", grading.flat_grade, name="flat-grade"),
+    path("<code:code>/grade/<uuid:uuid>/undo", grading.flat_grade_undo, name="flat-grade-undo"),
+    path("<code:code>/sever", grading.flat_sever, name="flat-sever"),
+    path("<code:code>/sever/<uuid:uuid>/undo", grading.flat_sever_undo, name="flat-sever-undo"),
     path("leave", leaving_many.leave_flats, name="leave-flats"),
     path("leave/<uuid:act>", leaving_many.leave_act, name="leave-act"),
     path("leave/<uuid:act>/undo", leaving_many.leave_act_undo, name="leave-act-undo"),

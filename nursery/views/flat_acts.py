@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from nursery.actions.states import CellState
-from nursery.models import LEFT_STAGES, Account, Flat, Run, Stage
+from nursery.models import LEFT_STAGES, Account, Flat, Method, Run, Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,9 @@ def _acts(user: Account, flat: Flat, runs: list[Run], cells: list[CellState]) ->
     yield from _plant_acts(flat, runs, cells)
     if flat.stage not in LEFT_STAGES and (flat.is_pooled or any(cell.is_present for cell in cells)):
         yield Act(_("Count by numbers"), reverse("flat-numbers", args=[flat.code]))
+        yield Act(_("Grade"), reverse("flat-grade", args=[flat.code]))
+    if any(run.method == Method.TONGUE for run in runs):
+        yield Act(_("Sever"), reverse("flat-sever", args=[flat.code]))
     yield Act(_("Label"), reverse("code-label", args=[flat.code]))
     yield from _mending_acts(user, flat, runs)
 

@@ -14,6 +14,7 @@ from nursery.views.dispute_lines import dispute_lines
 from nursery.views.drawing import draw_flat
 from nursery.views.ending import ending_of
 from nursery.views.flat_acts import acts_of
+from nursery.views.flat_grades import grades_of
 from nursery.views.flat_now import FlatNow, flat_now
 from nursery.views.flat_stays import stays_of
 from nursery.views.flat_story import (
@@ -43,6 +44,7 @@ def flat_detail(request: HttpRequest, code: str) -> HttpResponse:
         **_story(now),
         **_next(now),
         **story,
+        **grades_of(flat, [*now.runs, *now.guests]),
         "standing": standing,
         "acts": acts_of(request.user, flat, runs=now.runs, cells=now.cells),
         "days": days,
