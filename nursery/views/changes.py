@@ -1,5 +1,7 @@
 """Everything that changed a number: the list, one act of corrections, and putting it back."""
 
+from collections.abc import Sequence
+from datetime import datetime
 from uuid import UUID
 
 from django.contrib import messages
@@ -16,9 +18,12 @@ from nursery.actions.corrections import act_of, put_back
 from nursery.forms.changes import ChangesForm
 from nursery.models import Change
 from nursery.views.change_lines import lines_of, lines_of_act
+from nursery.views.exported import table_answer
 from nursery.views.page import render_page, stamp_of
 
 LINES_PER_PAGE = 40
+FILE_LINES_MOST = 5000
+HEADER = ["at", "who", "what", "old", "new", "reason", "flats"]
 
 
 @require_safe
@@ -26,7 +31,12 @@ def change_list(request: HttpRequest) -> HttpResponse:
     """All of it, newest first, by flat, person, kind and time."""
     form = ChangesForm(request.GET)
     wanted = form.wanted() if form.is_valid() else Wanted()
-    page = Paginator(changed(wanted), LINES_PER_PAGE).get_page(request.GET.get("page"))
+    entries = changed(wanted)
+    if "format" in request.GET and not form.errors:
+        return table_answer(
+            request.GET["format"], _("changes"), HEADER, table_rows(entries[:FILE_LINES_MOST])
+        )
+    page = Paginator(entries, LINES_PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "form": form,
         "page": page,
@@ -38,6 +48,14 @@ def change_list(request: HttpRequest) -> HttpResponse:
     }
     status = 422 if form.errors else 200
     return render_page(request, "mending/changes.html", context, partial="lines", status=status)
+
+
+def table_rows(entries: Sequence[tuple[str, int, datetime]]) -> list[list[object]]:
+    """Return the entries as rows of a file."""
+    return [
+        [line.at, line.who, line.what, line.old, line.new, line.reason, " ".join(f.code for f in line.flats)]
+        for line in lines_of(entries)
+    ]
 
 
 @require_safe

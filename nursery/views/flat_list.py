@@ -1,16 +1,31 @@
 """The list of all flats."""
 
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from nursery.models import Flat, Stage
+from nursery.views.exported import table_answer
 from nursery.views.flat_rows import flat_rows
 from nursery.views.page import render_page, searched_for
 
 FLATS_PER_PAGE = 40
 NOWHERE = "none"
+FILE_ROWS_MOST = 5000  # a longer list is for the export of the whole book
+HEADER = [
+    "code",
+    "own_name",
+    "stage",
+    "place",
+    "since",
+    "pairings",
+    "grafted_on",
+    "grafted",
+    "alive",
+    "counted_on",
+]
 
 
 @require_safe
@@ -26,6 +41,8 @@ def flat_list(request: HttpRequest) -> HttpResponse:
     is_nowhere = request.GET.get("place") == NOWHERE
     if is_nowhere:
         flats = flats.nowhere()
+    if "format" in request.GET:
+        return table_answer(request.GET["format"], _("flats"), HEADER, table_rows(flats))
     page = Paginator(flats, FLATS_PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "page": page,
@@ -38,3 +55,14 @@ def flat_list(request: HttpRequest) -> HttpResponse:
         "is_choosing": "choose" in request.GET,
     }
     return render_page(request, "flat/list.html", context, partial="rows")
+
+
+def table_rows(flats: QuerySet[Flat]) -> list[list[object]]:
+    """Return the list as rows of a file."""
+    return [
+        [
+            row.flat.code, row.flat.own_name, row.stage_name, row.flat.place_name, row.flat.stage_since,
+            "; ".join(row.pairings), row.grafted_on, row.grafted, row.alive, row.counted_on,
+        ]
+        for row in flat_rows(flats[:FILE_ROWS_MOST])
+    ]  # fmt: skip

@@ -21,6 +21,7 @@ from nursery.forms.records import FarmForm
 from nursery.forms.records.base import RecordForm, initial_of
 from nursery.forms.refused import add_refusal
 from nursery.models import Layout, TrayFormat
+from nursery.views.exported import table_answer
 from nursery.views.page import posted, read_and_post, render_page, searched_for
 from nursery.views.record_nouns import FIRST_STEPS, NOUNS, SLUG_OF, Noun
 from nursery.views.record_words import EXAMPLES, layouts_used
@@ -43,6 +44,10 @@ def record_list(request: HttpRequest, noun: str) -> HttpResponse:
     kind = _noun(noun)
     search = searched_for(request)
     rows = access.records_for_reading(request.user, kind.matching(search))
+    if "format" in request.GET:
+        header = [_("Name"), *(str(column.heading) for column in kind.columns)]
+        lines = ([kind.name(row), *(column.of(row) for column in kind.columns)] for row in rows)
+        return table_answer(request.GET["format"], str(kind.title), header, lines)
     page = Paginator(rows, ROWS_PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "noun": kind,
