@@ -109,6 +109,7 @@ urlpatterns: list = [
     # Plants that leave, move together or are grafted again
     path("<code:code>/grade", grading.flat_grade, name="flat-grade"),
     path("<code:code>/grade/<uuid:uuid>/undo", grading.flat_grade_undo, name="flat-grade-undo"),
+    path("<code:code>/leave/<uuid:uuid>/grade", grading.leave_grade, name="leave-grade"),
     path("<code:code>/sever", grading.flat_sever, name="flat-sever"),
     path("<code:code>/sever/<uuid:uuid>/undo", grading.flat_sever_undo, name="flat-sever-undo"),
     path("leave", leaving_many.leave_flats, name="leave-flats"),

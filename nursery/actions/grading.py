@@ -43,7 +43,7 @@ def record_grading(
     if not given:
         raise ValidationError(_("Say how many plants are of which grade, at least 1."), code="none")
     day = leaving.day if leaving else leaving_day(flat, stamp)
-    _require_there(given, _left(leaving) if leaving else _alive(flat), has_left=leaving is not None)
+    _require_there(given, left_by(leaving) if leaving else _alive(flat), has_left=leaving is not None)
     grading = Grading.objects.create(flat=flat, day=day, leaving=leaving, **stamp.fields())
     GradeCount.objects.bulk_create(
         GradeCount(
@@ -72,7 +72,8 @@ def _alive(flat: Flat) -> dict[int, int]:
     return {run_id: run.alive for run_id, run in flat_stock(flat).items()}
 
 
-def _left(leaving: Leaving) -> dict[int, int]:
+def left_by(leaving: Leaving) -> dict[int, int]:
+    """Return how many plants of each run (by its key) left."""
     if leaving.check_ref_id is None:
         return dict(leaving.counts.values_list("run_id", "plants_count"))
     runs = Cell.objects.filter(marks__check_ref=leaving.check_ref_id).values_list("run_id", flat=True)

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from nursery import access
-from nursery.actions.grading import record_grading, undo_grading
+from nursery.actions.grading import left_by, record_grading, undo_grading
 from nursery.actions.leaving import sever
 from nursery.actions.severing import undo_sever
 from nursery.forms.grading import GradeForm, SeverForm
@@ -37,6 +37,26 @@ def flat_grade(request: HttpRequest, code: str) -> HttpResponse:
             messages.success(request, _("The grades are in the book."))
             return redirect(flat)
     context = {**head(now), "form": form, "shows_names": len(form.runs) > 1}
+    return render(request, "flat/grade.html", context, status=422 if form.is_bound else 200)
+
+
+@read_and_post
+def leave_grade(request: HttpRequest, code: str, uuid: UUID) -> HttpResponse:
+    """Say of which grade the plants were that left."""
+    leaving = access.leaving_for_work(request.user, code, uuid)
+    left = left_by(leaving)
+    named = Run.objects.named().filter(pk__in=left).order_by("flat_id", "number")
+    form = GradeForm(posted(request), runs=[(run, left[run.pk]) for run in named])
+    if form.is_valid():
+        try:
+            record_grading(leaving.flat, counts=form.counts(), stamp=stamp_of(request), leaving=leaving)
+        except ValidationError as error:
+            add_refusal(form, error)
+        else:
+            messages.success(request, _("The grades are in the book."))
+            return redirect(leaving.flat)
+    now = flat_now(access.flat_for_work(request.user, code))
+    context = {**head(now), "form": form, "shows_names": len(form.runs) > 1, "leaving": leaving}
     return render(request, "flat/grade.html", context, status=422 if form.is_bound else 200)
 
 

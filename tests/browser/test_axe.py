@@ -23,6 +23,7 @@ from nursery.models import (
     Farm,
     Flat,
     Job,
+    Leaving,
     LabelStock,
     Place,
     PrintedCode,
@@ -70,6 +71,9 @@ TAKES_FORMS_ONLY = {
     "sowing-stand",
     "change-put-back",
     "cell-settle",
+    "flat-grade-undo",
+    "flat-sever-undo",
+    "flat-twin",
     "check-unvoid",
     "tally-preview",
     "copies-make",
@@ -120,6 +124,7 @@ def samples():
     sessions = [Session.objects.open().get(), Session.objects.filter(ended_at__isnull=False).first()]
     works, looks = jobs()
     records = [(noun, kind.rows().first()) for noun, kind in NOUNS.items()]
+    sold = Leaving.objects.filter(reason="sold").first()
     paper = LabelStock.objects.create(name="Own", paper="A4", label_width_mm=70, label_height_mm=37)
     return {
         **{name: [reverse(name)] for name in PLAIN},
@@ -142,6 +147,11 @@ def samples():
         "record-edit": [
             reverse("record-edit", args=[noun, NOUNS[noun].key_of(row)]) for noun, row in records if row
         ],
+        "flat-grade": [reverse("flat-grade", args=[marked.flat.code])],
+        "flat-sever": [reverse("flat-sever", args=[run.flat.code]) for run in tongues()],
+        "leave-grade": [reverse("leave-grade", args=[sold.flat.code, sold.uuid])],
+        "flat-lookup": [reverse("flat-lookup"), reverse("flat-lookup") + "?empty=A1+B3"],
+        "flat-two-labels": [reverse("flat-two-labels", args=[marked.flat.code])],
         "disagreement-list": [reverse("disagreement-list")],
         "check-give": give_addresses(marked),
         "check-void": [reverse("check-void", args=[marked.flat.code, marked.uuid])],
@@ -154,6 +164,13 @@ def samples():
         "tally-look": [reverse("tally-look", args=[one.key]) for one in looks],
         "takes": [reverse("takes"), reverse("takes") + "?by=grafter"],
     }
+
+
+def tongues():
+    """A run that was severed, and one that waits for it."""
+    runs = Run.objects.filter(method="tongue", flat__origin="marks").select_related("flat")
+    severed = runs.filter(severings__isnull=False).first()
+    return [run for run in (severed, runs.filter(severings__isnull=True).first()) if run]
 
 
 def give_addresses(check):

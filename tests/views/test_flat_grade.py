@@ -117,3 +117,12 @@ def test_a_second_cut_lies_between_the_grafting_and_today(grower, tongue, ago):
     day = timezone.localdate() - timedelta(days=ago)
     answer = grower.post(f"/{tongue.flat.code}/sever", {"severed_on": day.isoformat()})
     assert answer.status_code == 422 and not Severing.objects.exists()
+
+
+def test_the_page_of_what_left_grades_those_alone(grower, run):
+    leaving = let_leave_by_number(run.flat, numbers={run.pk: 20}, reason="sold", stamp=Stamp.now())
+    address = f"/{run.flat.code}/leave/{leaving.uuid}/grade"
+    assert "20 plants" in grower.get(address).content.decode()
+    assert grower.post(address, {"first-0": 21}).status_code == 422
+    assert grower.post(address, {"first-0": 15, "cull-0": 5}).status_code == 302
+    assert Grading.objects.get().leaving == leaving and saleable_of([run.pk]).saleable == 15
