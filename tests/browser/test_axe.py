@@ -14,17 +14,17 @@ from django.utils import timezone
 from nursery.actions.corrections import correct_runs
 from nursery.actions.demo import load_demo
 from nursery.actions.stamp import Stamp
-from nursery.forms.mending import WHAT
 from nursery.actions.tally_plan import TallyOptions, plan_tallies
 from nursery.actions.tally_preview import preview_of
+from nursery.forms.mending import WHAT
 from nursery.models import (
     Account,
     Check,
     Farm,
     Flat,
     Job,
-    Leaving,
     LabelStock,
+    Leaving,
     Place,
     PrintedCode,
     Run,
@@ -95,7 +95,9 @@ def jobs():
     """Long work at each of its stages, and a large table that was looked at."""
     now = timezone.now()
     made = [
-        Job.objects.create(kind="export_csv", asked_at=now, state=state, total_count=900, done_count=300, **more)
+        Job.objects.create(
+            kind="export_csv", asked_at=now, state=state, total_count=900, done_count=300, **more
+        )
         for state, more in {
             "waiting": {},
             "running": {"started_at": now, "seen_at": now + timedelta(hours=1)},
