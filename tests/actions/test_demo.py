@@ -5,12 +5,15 @@ from datetime import UTC, datetime
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Count, F
+from django.db.models import Count
 
 from nursery.actions.demo import load_demo
+from nursery.actions.demo.farm import OWN_PAPER
 from nursery.actions.demo.stories import STORIES
 from nursery.actions.demo_accounts import address_demo_labels
+from nursery.actions.papers import own_papers
 from nursery.actions.recount import differences
+from nursery.actions.stock import alive_in, flat_stock
 from nursery.models import (
     Account,
     Check,
@@ -20,11 +23,12 @@ from nursery.models import (
     Farm,
     Flat,
     LabelPrint,
-    Mark,
+    Pairing,
     PrintedCode,
     Run,
+    Season,
     Session,
-    StageMove,
+    Worker,
 )
 
 NOW = datetime(2026, 4, 20, 10, 0, tzinfo=UTC)
@@ -51,15 +55,44 @@ def story(note):
     return Flat.objects.get(note=note)
 
 
+def standing(flat):
+    return alive_in(flat_stock(flat))
+
+
+def season_before():
+    return Season.objects.get(ends_on__lt=NOW.date())
+
+
 def counts_by_code():
     columns = ("flat__code", "run__number", "grafted", "alive", "wilting", "dead", "gone", "is_record")
     return list(DayCount.objects.order_by("flat__code", "run__number", "day").values_list(*columns))
 
 
-def test_about_sixty_flats_in_several_crops_of_one_season():
-    assert 55 <= Flat.objects.count() <= 70
+def test_two_seasons_of_several_crops():
+    assert 150 <= Flat.objects.count() <= 180
+    assert Season.objects.count() == 2
     assert Crop.objects.filter(cultivars__pairings_as_scion__runs__isnull=False).distinct().count() >= 5
     assert Farm.objects.get().is_demo
+
+
+def test_last_season_is_kept_in_part_and_imported_in_part():
+    records = DayCount.objects.records().filter(season=season_before())
+    assert records.filter(source="cells").values("flat").distinct().count() == 18
+    assert records.filter(source="tally").values("flat").distinct().count() == 27
+    assert Worker.objects.get(name="Sorrel").is_active is False
+
+
+def test_a_pairing_can_be_compared_over_both_seasons():
+    both = Pairing.objects.filter(day_counts__is_record=True).annotate(
+        seasons=Count("day_counts__season", distinct=True)
+    )
+    assert both.filter(seasons=2).count() >= 7
+
+
+def test_all_that_was_kept_here_last_season_was_sold_whole():
+    flats = Flat.objects.filter(day_counts__season=season_before(), origin="marks").distinct()
+    assert {flat.stage for flat in flats.with_stage()} == {"dispatched"}
+    assert sum(standing(flat) for flat in flats) == 0
 
 
 def test_counts_are_borne_out_by_the_marks():
@@ -79,66 +112,19 @@ def test_flats_vary_as_real_flats_do():
     assert len(takes) > 5 and max(takes) - min(takes) > 0.05
 
 
-def test_hand_over_with_blanks():
-    flat = story("Hand-over at C7, three blanks")
-    runs = list(flat.runs.order_by("number"))
-    assert [run.first_place for run in runs] == [1, 31] and runs[0].worker != runs[1].worker
-    assert len(flat.blank_places) == 3 and flat.cells.count() == 69
-
-
-def test_mixed_flat_has_two_scions_on_one_rootstock():
-    runs = story("Mixed flat: two scions").runs.values_list(
-        "pairing__scion__name", "pairing__rootstock__name"
-    )
-    assert set(runs) == {("Amber Lantern", "Stonefoot"), ("Ruby Coach", "Stonefoot")}
-
-
-def test_regraft_stands_in_the_places_of_the_dead():
-    flat = story("Dead plants grafted again")
-    again = flat.cells.filter(graft_no=2)
-    assert again.exists() and flat.runs.get(number=2).is_regraft
-    assert flat.cells.filter(graft_no=1, is_present=False).count() == again.count()
-
-
-def test_disagreement_of_two_tablets_stands():
-    flat = story("Two tablets disagree")
-    assert DayCount.objects.filter(flat=flat, has_disagreement=True).exists()
-
-
-def test_amended_check_has_a_mark_that_came_after_its_closing():
-    flat = story("Check amended after closing")
-    late = Mark.objects.filter(check_ref__flat=flat, received_at__gt=F("check_ref__closings__received_at"))
-    assert late.count() == 1
-    assert DayCount.objects.get(flat=flat, is_record=True).dead >= 1
-
-
 def test_only_the_amended_check_has_marks_its_closing_did_not_know():
     amended = story("Check amended after closing")
     late = set()
     for check in Check.objects.filter(closings__isnull=False).prefetch_related("closings", "marks"):
         known = {uuid for closing in check.closings.all() for uuid in closing.known_marks}
-        late |= {check.flat_id for mark in check.marks.all() if str(mark.uuid) not in known}
+        marks = [mark for mark in check.marks.all() if mark.kind == "seen"]
+        late |= {check.flat_id for mark in marks if str(mark.uuid) not in known}
     assert late == {amended.pk}
 
 
-def test_discarded_as_a_loss_counts_the_rest_dead():
-    flat = story("Discarded as a loss")
-    assert StageMove.objects.filter(flat=flat).latest("at").is_loss
-    record = DayCount.objects.get(flat=flat, is_record=True)
-    assert (record.alive, record.dead) == (0, record.grafted)
-
-
-def test_left_early_leaves_the_denominator_and_left_late_counts():
-    early = DayCount.objects.get(flat=story("Samples left early"), is_record=True)
-    late = DayCount.objects.get(flat=story("Plants sold on day 12"), is_record=True)
-    assert (early.gone, early.gone_early) == (6, 6)
-    assert (late.gone, late.gone_early) == (30, 0)
-
-
-def test_tongue_approach_counts_from_its_severing():
-    flat = story("Tongue approach, severed on day 7")
-    record = DayCount.objects.get(flat=flat, is_record=True)
-    assert (record.day - flat.runs.get().grafted_on).days == 21
+def test_a_paper_of_its_own():
+    ((row, stock),) = own_papers()
+    assert row.name == OWN_PAPER and stock.per_page == 24
 
 
 def test_something_is_left_to_do_now():
@@ -151,10 +137,14 @@ def test_something_is_left_to_do_now():
     assert early.filter(day_counts__isnull=False).exists()
 
 
-def test_every_check_of_the_season_but_the_blind_ones_is_closed():
+def test_every_check_of_the_season_is_closed_once_but_the_blind_and_the_reopened():
     opened = Account.objects.get(username="tablet")
-    by_check = Closing.objects.filter(sent_by=opened).values("check_ref").annotate(n=Count("id"))
-    assert by_check.count() > 90 and all(row["n"] == 1 for row in by_check)
+    closings = Closing.objects.filter(sent_by=opened)
+    twice = closings.values("check_ref__flat").annotate(n=Count("id") - Count("check_ref", distinct=True))
+    assert closings.count() > 150
+    assert [row["check_ref__flat"] for row in twice if row["n"]] == [
+        story("Closed by accident, opened again").pk
+    ]
 
 
 def test_labels_open_where_the_demonstration_runs_until_one_is_printed():

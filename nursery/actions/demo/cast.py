@@ -10,7 +10,7 @@ from nursery.actions.codes import issue_code
 from nursery.actions.demo_accounts import CREW, GROWER, create_demo_accounts
 from nursery.actions.stamp import Stamp
 from nursery.actions.starting import ensure_starting_values
-from nursery.calc.codes import PLACE, SOWING
+from nursery.calc.codes import FLAT, PLACE, SOWING
 from nursery.models import (
     Account,
     Crop,
@@ -19,6 +19,8 @@ from nursery.models import (
     Layout,
     Pairing,
     Place,
+    PrintedCode,
+    Run,
     Season,
     SeedLot,
     Sowing,
@@ -29,14 +31,17 @@ from nursery.models import (
 FARM_NAME = "Harrow Lane Plants"
 SEED = 20260214
 FIRST_DAY, LAST_DAY = -64, 62  # of the season, counted from today
+YEAR = 365  # days from a day of last season to the same day of this one
 
 WORKERS = ["Wren", "Ash", "Juniper", "Teal", "Rowan"]
 PLACES = [
     ("Bench 1", Place.Kind.BENCH, None),
     ("Bench 2", Place.Kind.BENCH, None),
     ("Chamber", Place.Kind.CHAMBER, 24),
+    ("Small chamber", Place.Kind.CHAMBER, 6),
     ("Warm bay", Place.Kind.BAY, 60),
     ("Cool bay", Place.Kind.BAY, 80),
+    *((f"Trolley {number}", Place.Kind.TROLLEY, 8) for number in (1, 2, 3)),
 ]
 
 
@@ -53,6 +58,7 @@ class Recipe:
     flats: int
     columns: int = 12
     rows: int = 6
+    roots: str = Run.Roots.OWN
 
 
 RECIPES = [
@@ -66,6 +72,7 @@ RECIPES = [
     Recipe("Watermelon", "Sunday Drum", "Bottle gourd", "Ferryman", "hole_insertion", 0.76, 4, 10, 5),
     Recipe("Melon", "Honey Gate", "Squash", "Millwheel", "tongue", 0.92, 2, 10, 5),
 ]
+AMBER, RUBY, AMBER_TALLOW, RUBY_TALLOW, PLUM, PEPPER, CUCUMBER, DRUM, TONGUE = RECIPES
 
 
 @dataclass(slots=True)
@@ -91,6 +98,12 @@ class Cast:
     def stamp(self, at: datetime, worker: Worker | None = None) -> Stamp:
         return Stamp.of(at, self.accounts[GROWER], worker)
 
+    def code(self) -> str:
+        """Return the code of a new flat, printed ahead on a roll: the same one every time."""
+        code = issue_code(FLAT, self.rng)
+        PrintedCode.objects.create(code=code, printed_at=self.at(FIRST_DAY - YEAR, 8))
+        return code
+
     def uuid(self) -> uuid.UUID:
         return uuid.UUID(int=self.rng.getrandbits(128), version=4)
 
@@ -99,15 +112,16 @@ class Cast:
 
 
 def cast_the_farm(today: date) -> Cast:
-    """Make the farm, its season, people, places and plants."""
+    """Make the farm, its seasons, people, places and plants."""
     cast = Cast(today, random.Random(SEED))
     ensure_starting_values()
     Farm.objects.create(pk=1, name=FARM_NAME, is_demo=True, label_address="http://localhost:8000")
-    Season.objects.create(
-        name=f"Season {today.year}",
-        starts_on=today + timedelta(days=FIRST_DAY),
-        ends_on=today + timedelta(days=LAST_DAY),
-    )
+    for years in (0, 1):
+        Season.objects.create(
+            name=f"Season {today.year - years}",
+            starts_on=today + timedelta(days=FIRST_DAY - years * YEAR),
+            ends_on=today + timedelta(days=LAST_DAY - years * YEAR),
+        )
     cast.accounts = create_demo_accounts()
     cast.workers = {name: Worker.objects.create(name=name) for name in WORKERS}
     Worker.objects.filter(name="Ash").update(account=cast.accounts[CREW])
@@ -132,33 +146,35 @@ def _cultivar(cast: Cast, crop: str, name: str, use: str) -> Cultivar:
     )
     if is_new:
         for number in (1, 2):
-            _lot_and_sowings(cast, cultivar, number)
+            sow_lot(cast, cultivar, number)
     return cultivar
 
 
-def _lot_and_sowings(cast: Cast, cultivar: Cultivar, number: int) -> None:
+def sow_lot(cast: Cast, cultivar: Cultivar, number: int, *, before: int = 0) -> None:
+    """Buy a seed lot of a cultivar and sow of it four times, ``before`` days before this season's."""
     rng = cast.rng
     lot = SeedLot.objects.create(
         cultivar=cultivar,
         lot_number=f"{cultivar.name[:2].upper()}{rng.randrange(1000, 9999)}",
         supplier=rng.choice(["Meadow & Spade", "Three Ditches Seed"]),
-        received_on=cast.today + timedelta(days=-100 + number),
+        received_on=cast.today + timedelta(days=-100 + number - before),
         seeds_count=1000 * number,
         price=Decimal(rng.randrange(60, 240)),
         germination_share=Decimal(rng.randrange(86, 98)) / 100,
-        germination_tested_on=cast.today - timedelta(days=120),
+        germination_tested_on=cast.today - timedelta(days=120 + before),
         organic=rng.choice([SeedLot.Organic.ORGANIC, SeedLot.Organic.UNTREATED]),
     )
     for day in (-78, -62, -46, -30):
+        sown_on = cast.today + timedelta(days=day + 4 * number - before)
         seeds = rng.randrange(300, 700)
         stand = round(seeds * rng.uniform(0.84, 0.96))
         sowing = Sowing.objects.create(
             code=issue_code(SOWING, rng),
             lot=lot,
-            sown_on=cast.today + timedelta(days=day + 4 * number),
+            sown_on=sown_on,
             seeds_count=seeds,
             stand_count=stand,
-            stand_counted_on=cast.today + timedelta(days=day + 4 * number + 10),
+            stand_counted_on=sown_on + timedelta(days=10),
             usable_count=round(stand * rng.uniform(0.85, 0.95)),
         )
         cast.sowings.setdefault(cultivar.pk, []).append(sowing)

@@ -16,13 +16,17 @@ from nursery.models import Flat, State, Worker
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """One check of one flat: who looked, when, on which tablet, and whether they closed it."""
+    """One check of one flat: who looked, when, on which tablet, and whether they closed it.
+
+    ``seen`` are the places looked at, where that was a part of the flat.
+    """
 
     flat: Flat
     at: datetime
     worker: Worker
     device: UUID
     is_closed: bool = True
+    seen: tuple[int, ...] = ()
 
 
 Says = Callable[[CellState], tuple[str, str] | None]
@@ -31,18 +35,29 @@ Says = Callable[[CellState], tuple[str, str] | None]
 def check_flat(cast: Cast, look: Look, says: Says) -> CheckIn:
     """Mark each cell of which ``says`` gives a state and a cause, and close the check."""
     check = CheckIn(cast.uuid(), look.flat.code, look.at, worker=look.worker.key)
+    go_on(cast, look, check, says)
+    return check
+
+
+def go_on(cast: Cast, look: Look, check: CheckIn, says: Says) -> None:
+    """Mark cells in a check that was begun, and close it."""
     states = flat_states(look.flat, day=look.at.date())
     marks = [
         mark
         for cell in states.values()
         if cell.is_present and (mark := _mark(cast, check, cell, says(cell))) is not None
     ]
-    seen = [uuid for cell in states.values() for uuid in cell.open_uuids]
-    known = (*seen, *(str(mark.uuid) for mark in marks))
-    last = look.at + timedelta(minutes=3)
-    closing = ClosingIn(cast.uuid(), check.uuid, last, known=known, worker=look.worker.key)
+    open_marks = [uuid for cell in states.values() for uuid in cell.open_uuids]
+    closing = ClosingIn(
+        cast.uuid(),
+        check.uuid,
+        look.at + timedelta(minutes=3),
+        known=(*open_marks, *(str(mark.uuid) for mark in marks)),
+        seen="part" if look.seen else "",
+        seen_places=look.seen,
+        worker=look.worker.key,
+    )
     send(cast, look, checks=[check], marks=marks, closings=[closing] if look.is_closed else [])
-    return check
 
 
 def send(

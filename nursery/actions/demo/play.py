@@ -4,7 +4,6 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from nursery.actions.bench import Tray, put_on
-from nursery.actions.codes import issue_code
 from nursery.actions.demo.cast import Cast, Recipe, tray
 from nursery.actions.demo.check import Look, as_fated, check_flat
 from nursery.actions.demo.fate import Fate, fates_of
@@ -12,9 +11,9 @@ from nursery.actions.demo_accounts import GROWER
 from nursery.actions.finishing import finish_flat
 from nursery.actions.runs import hand_over
 from nursery.actions.work import Work
-from nursery.calc.codes import FLAT
-from nursery.models import Flat, LabelPrint, PrintedCode, Run, Session, Sowing, Stage, StageMove, Worker
+from nursery.models import Flat, LabelPrint, Run, Session, Sowing, Stage, StageMove, Worker
 
+MINUTES_A_FLAT = 45
 REGULARS = ["Wren", "Ash", "Juniper", "Teal"]
 HEALING = [
     (0, Stage.CHAMBER, "Chamber"),
@@ -25,10 +24,11 @@ HEALING = [
 
 @dataclass(slots=True)
 class Shift:
-    """A session on the farm's day ``day``, counted from today."""
+    """A session on the farm's day ``day``, counted from today, in which so many flats were begun."""
 
     session: Session
     day: int
+    flats: int = 0
 
 
 @dataclass(slots=True)
@@ -46,27 +46,25 @@ def graft(
     shift: Shift,
     recipe: Recipe,
     *,
-    order: int,
     blanks: int = 0,
     over_at: int | None = None,
 ) -> Played:
-    """Graft one flat in the ``order``-th hour; Wren takes it over at place ``over_at``."""
-    started = cast.at(shift.day, 8 + order, 5)
-    worker = grafter(cast, shift.day, order)
-    run = begin(cast, shift, recipe, worker=worker, started=started)
+    """Graft the next flat of a shift; somebody else takes it over at place ``over_at``."""
+    run = begin(cast, shift, recipe)
     if over_at:
-        wren = cast.workers["Wren"]
-        stamp = cast.stamp(started + timedelta(minutes=25), wren)
-        hand_over(run.flat, first_place=over_at, work=Work.of(run).by(wren), stamp=stamp)
+        other = cast.workers["Wren" if run.worker != cast.workers["Wren"] else "Teal"]
+        stamp = cast.stamp((run.started_at or cast.at(shift.day, 8)) + timedelta(minutes=15), other)
+        hand_over(run.flat, first_place=over_at, work=Work.of(run).by(other), stamp=stamp)
     return finish(cast, shift, run.flat, recipe, blanks=blanks)
 
 
-def begin(cast: Cast, shift: Shift, recipe: Recipe, *, worker: Worker, started: datetime) -> Run:
-    """Put a flat on, under a code printed ahead."""
+def begin(cast: Cast, shift: Shift, recipe: Recipe, *, started: datetime | None = None) -> Run:
+    """Put the next flat of a shift on, under a code printed ahead."""
+    started = started or cast.at(shift.day, 8, 5 + MINUTES_A_FLAT * shift.flats)
+    worker = grafter(cast, shift.day, shift.flats)
+    shift.flats += 1
     pairing = cast.pairing(recipe)
     tray_format, layout = tray(recipe.rows, recipe.columns)
-    code = issue_code(FLAT, cast.rng)
-    PrintedCode.objects.create(code=code, printed_at=started)
     work = Work(
         pairing=pairing,
         method=recipe.method,
@@ -74,10 +72,10 @@ def begin(cast: Cast, shift: Shift, recipe: Recipe, *, worker: Worker, started: 
         scion_sowings=sowings_for(cast, pairing.scion_id, shift.day),
         rootstock_sowings=sowings_for(cast, pairing.rootstock_id, shift.day),
         cut=Run.Cut.BELOW if recipe.method == "splice" else Run.Cut.ABOVE,
-        roots=Run.Roots.OWN,
+        roots=recipe.roots,
         clip="2.0 mm" if recipe.method == "splice" else "",
     )
-    new = Tray(tray_format, layout, code, key=cast.uuid())
+    new = Tray(tray_format, layout, cast.code(), key=cast.uuid())
     return put_on(shift.session, tray=new, work=work, stamp=cast.stamp(started, worker))
 
 
@@ -88,12 +86,17 @@ def finish(cast: Cast, shift: Shift, flat: Flat, recipe: Recipe, *, blanks: int 
     last = flat.runs.order_by("-number").select_related("worker")[0]
     finished = (last.started_at or cast.at(shift.day, 8)) + timedelta(minutes=24)
     finish_flat(flat, blanks=empty, stamp=cast.stamp(finished, last.worker))
-    LabelPrint.objects.create(
-        code=flat.code, stock="a4-70x37", printed_at=finished, printed_by=cast.accounts[GROWER]
-    )
+    print_label(cast, flat, finished)
     grafters = dict(flat.cells.values_list("place_no", "run__worker__name"))
     fates = fates_of(sorted(grafters), take=recipe.take, grafters=grafters, rng=cast.rng)
     return Played(flat, shift.day, fates, sorted(grafters))
+
+
+def print_label(cast: Cast, flat: Flat, at: datetime) -> None:
+    """Note that the label of a flat was printed; the sheet itself is for nobody."""
+    LabelPrint.objects.create(
+        code=flat.code, stock="a4-70x37", printed_at=at, printed_by=cast.accounts[GROWER]
+    )
 
 
 def grafter(cast: Cast, day: int, order: int) -> Worker:
@@ -110,14 +113,22 @@ def sowings_for(cast: Cast, cultivar_id: int, day: int) -> tuple[Sowing, ...]:
     return (max(old, key=lambda sowing: sowing.sown_on),) if old else ()
 
 
-def move(cast: Cast, played: Played, *, days: int = 99) -> None:
-    """Take a flat through the places, for ``days`` days and as far as today allows."""
-    for after, stage, place in HEALING:
-        if after < days and played.day + after <= 0:
-            stamp = cast.stamp(cast.at(played.day + after, 14))
-            StageMove.objects.create(
-                flat=played.flat, stage=stage, place=cast.places[place], uuid=cast.uuid(), **stamp.fields()
-            )
+def move(cast: Cast, *flats: Played, days: int = 99) -> None:
+    """Take flats of one day through the places, for ``days`` days and as far as today allows.
+
+    As ``move_flats`` writes it, but in one statement: this is done for every flat of the season.
+    """
+    day = flats[0].day
+    steps = [
+        (stage, cast.places[place], cast.uuid(), cast.stamp(cast.at(day + after, 14)))
+        for after, stage, place in HEALING
+        if after < days and day + after < 0
+    ]
+    StageMove.objects.bulk_create(
+        StageMove(flat=played.flat, stage=stage, place=place, act=act, uuid=cast.uuid(), **stamp.fields())
+        for stage, place, act, stamp in steps
+        for played in flats
+    )
 
 
 def check(cast: Cast, played: Played, *, after: int, is_closed: bool = True) -> Look | None:
