@@ -35,7 +35,7 @@ class PlantsForm(forms.Form):
     how = forms.ChoiceField(
         choices=[(CELLS, CELLS), (NUMBER, NUMBER)], initial=CELLS, widget=forms.HiddenInput
     )
-    whole = forms.BooleanField(required=False)
+    whole = forms.BooleanField(label=gettext_lazy("All that live"), required=False)
 
     def __init__(
         self,

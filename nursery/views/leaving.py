@@ -11,20 +11,22 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from nursery import access
-from nursery.actions.leaving import let_leave, let_leave_by_number
+from nursery.actions.departing import Departure, depart
 from nursery.actions.saying_which import say_which
+from nursery.actions.stamp import Stamp
 from nursery.actions.undo_leaving import undo_leaving
 from nursery.calc.codes import spoken
 from nursery.calc.days import PROVEN_FROM_DAY
+from nursery.forms.grading import GradeForm
 from nursery.forms.leaving import NUMBER, LeaveForm, WhichForm
 from nursery.forms.refused import add_refusal
-from nursery.models import Flat, Leaving
+from nursery.models import Leaving
 from nursery.views.choosing import draw_choice, is_wide, run_choices
 from nursery.views.flat_now import FlatNow, flat_now
 from nursery.views.page import posted, read_and_post, stamp_of
 from nursery.views.standing import grafting_said, pairings_said
 
-GOALS_SHOWN = 6
+GOALS_SHOWN = 4
 GOALS_READ = 60
 
 
@@ -49,16 +51,15 @@ def leave(request: HttpRequest, code: str) -> HttpResponse:
         living=now.living_places,
         runs=[(run, stock.alive) for run, stock in now.stocked],
     )
-    if request.method != "POST":
-        return _page(request, now, form)
-    if form.is_valid():
+    grades = GradeForm(posted(request), runs=form.counted)
+    if form.is_valid() and grades.is_valid():
         try:
-            leaving = _let_leave(request, flat, form)
+            leaving = depart(flat, departure=_departure(form, grades), stamp=_stamp(request, form))
         except ValidationError as error:
             add_refusal(form, error)
         else:
             return redirect(f"{flat.get_absolute_url()}?left={leaving.uuid}")
-    return _page(request, now, form, status=422)
+    return _page(request, now, form, grades)
 
 
 @require_POST
@@ -124,19 +125,23 @@ def last_goals() -> list[LastGoal]:
     return list(dict.fromkeys(goals))[:GOALS_SHOWN]
 
 
-def _let_leave(request: HttpRequest, flat: Flat, form: LeaveForm) -> Leaving:
-    stamp = stamp_of(request, form.cleaned_data["day"])
+def _stamp(request: HttpRequest, form: LeaveForm) -> Stamp:
+    return stamp_of(request, form.cleaned_data["day"])
+
+
+def _departure(form: LeaveForm, grades: GradeForm) -> Departure:
     if form.is_by_number:
-        return let_leave_by_number(flat, numbers=form.numbers(), goal=form.goal(), stamp=stamp)
-    return let_leave(flat, places=form.places(), goal=form.goal(), stamp=stamp)
+        return Departure(form.goal(), numbers=form.numbers(), graded=grades.counts())
+    return Departure(form.goal(), places=form.places(), graded=grades.counts())
 
 
-def _page(request: HttpRequest, now: FlatNow, form: LeaveForm, status: int = 200) -> HttpResponse:
+def _page(request: HttpRequest, now: FlatNow, form: LeaveForm, grades: GradeForm) -> HttpResponse:
     by_number = form["how"].value() == NUMBER
     choices = run_choices(now, request.user)
     context = {
         **head(now),
         "form": form,
+        "grades": grades,
         "by_number": by_number,
         "choices": list(zip(choices, form.number_fields, strict=True)),
         "shows_runs": len(choices) > 1,
@@ -146,7 +151,7 @@ def _page(request: HttpRequest, now: FlatNow, form: LeaveForm, status: int = 200
     }
     if not by_number:
         context["drawing"] = draw_choice(now, chosen=form.shown_places(), summary=_tap_said())
-    return render(request, "leaving/leave.html", context, status=status)
+    return render(request, "leaving/leave.html", context, status=422 if form.is_bound else 200)
 
 
 def _tap_said() -> str:

@@ -5,13 +5,14 @@ from datetime import timedelta
 import pytest
 from django.core.exceptions import ValidationError
 
+from nursery.actions.grading import Graded, record_grading
 from nursery.actions.leaving import Goal, let_all_leave, let_leave, let_leave_by_number
 from nursery.actions.recount import differences
 from nursery.actions.saying_which import say_which
 from nursery.actions.stamp import Stamp
 from nursery.actions.stock import flat_stock
 from nursery.actions.undo_leaving import undo_leaving
-from nursery.models import DayCount, Leaving, StageMove
+from nursery.models import DayCount, Grading, Leaving, StageMove
 from tests.actions.test_leaving import DAY_12, look
 from tests.actions.test_marks import DAY_14
 from tests.factories import make_flat, make_run
@@ -43,6 +44,21 @@ def test_the_cells_take_the_place_of_the_number(flat):
     row = DayCount.objects.get(day=DAY_12.date())
     assert (row.gone, row.gone_early) == (12, 0)
     assert list(differences()) == []
+
+
+def test_their_grades_stay_with_them(flat):
+    leaving = by_number(flat, 12)
+    run = flat.runs.get()
+    record_grading(
+        flat, counts=[Graded(run.pk, "first", 9, heads=2, is_even=True), Graded(run.pk, "cull", 3)],
+        stamp=Stamp.of(DAY_12), leaving=leaving,
+    )  # fmt: skip
+    new = say_which(leaving, places=range(1, 13), stamp=Stamp.of(DAY_14))
+    assert list(Grading.objects.standing()) == [new.grading]
+    kept = new.grading.counts.order_by("pk").values_list(
+        "grade", "plants_count", "heads_per_plant", "is_even"
+    )
+    assert list(kept) == [("first", 9, 2, True), ("cull", 3, 1, None)]
 
 
 def test_as_many_cells_as_left(flat):

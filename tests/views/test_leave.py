@@ -25,7 +25,7 @@ def test_sixty_leave_for_bed_4_and_twelve_live_here(crew, flat):
     assert answer.url == f"/{flat.code}?left={leaving.uuid}"
     assert (leaving.reason, leaving.destination, str(leaving.by_worker)) == ("sold", "bed 4", "Bob")
     said = words(crew.get(answer.url))
-    assert "60 left for bed 4, sold. 12 live here. Send on the other 12 Undo" in said
+    assert "60 left for bed 4, sold. 12 live here. Grade them Send on the other 12 Undo" in said
     assert "Where the plants went 60 sold, bed 4" in said
     assert alive(flat) == 12
 
@@ -105,6 +105,19 @@ def test_another_day_and_the_early_ones(crew, farm):
     leaving = Leaving.objects.get()
     assert (leaving.day, timezone.localdate(leaving.at)) == (day, day)
     assert "It is day 5" in words(crew.get(f"/{planted(days=5, pairing=make_pairing()).code}/leave"))
+
+
+def test_grades_are_kept_with_what_leaves(crew, flat):
+    crew.post(f"/{flat.code}/leave", {**SOLD, "first-0": "50", "second-0": "6", "cull-0": "4"})
+    counts = Leaving.objects.get().grading.counts.order_by("pk")
+    assert list(counts.values_list("grade", "plants_count")) == [("first", 50), ("second", 6), ("cull", 4)]
+
+
+def test_more_graded_than_leave_stores_nothing(crew, flat):
+    answer = crew.post(f"/{flat.code}/leave", {**SOLD, "first-0": "61"})
+    assert answer.status_code == 422
+    assert "left, not 61" in words(answer)
+    assert not Leaving.objects.exists()
 
 
 def test_undo_brings_them_back_once(crew, flat):

@@ -88,5 +88,5 @@ def test_as_many_queries_for_two_flats_as_for_twelve(crew, farm):
 
 def test_the_list_says_who_lives_after_a_leaving(crew, flats):
     said = words(crew.get("/flats"))
-    for part in ("60 alive , 12 gone", "66 alive , 6 gone", "72 grafted, not counted"):
+    for part in ("60 alive, 12 gone", "66 alive, 6 gone", "72 grafted, not counted"):
         assert part in said

@@ -15,7 +15,7 @@ const fill = (values) => {
 };
 
 const sum = () => {
-  const fields = [...document.querySelectorAll("input[data-alive]")];
+  const fields = [...document.querySelectorAll('input[name^="plants-"]')];
   const number = fields.reduce((total, field) => total + (Number(field.value) || 0), 0);
   for (const one of document.querySelectorAll("[data-sums]")) {
     const words = number === 1 ? one.dataset.one : number ? one.dataset.some : one.dataset.none;
