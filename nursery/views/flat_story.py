@@ -45,7 +45,7 @@ class DayLine:
     """One day's count of the flat; ``parts`` where it holds more than one thing to compare."""
 
     day: date
-    age: int
+    age: int | None  # none of its own was grafted here
     grafted: int
     seen: int
     alive: int
@@ -56,6 +56,11 @@ class DayLine:
     is_closed: bool
     is_by_numbers: bool
     parts: list[Part]
+
+    @property
+    def is_unseen(self) -> bool:
+        """Whether nobody looked at what lives: a day on which plants left, or two said different things."""
+        return self.seen < self.grafted and not self.alive
 
     @property
     def note(self) -> str:
@@ -161,7 +166,7 @@ def _day_line(day: date, counts: list[DayCount], names: dict[int, str], first: d
     columns = ("grafted", "seen", "alive", "wilting", "dead", "gone")
     return DayLine(
         day=day,
-        age=(day - first).days if first else 0,
+        age=(day - first).days if first else None,
         **{column: _total(counts, column) for column in columns},
         is_record=all(count.is_record for count in counts),
         is_closed=all(count.is_closed for count in counts),

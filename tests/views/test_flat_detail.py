@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from nursery.actions.codes import issue_code
+from nursery.actions.moving import move_cells
 from nursery.actions.stamp import Stamp
 from nursery.models import Flat, Run, RunSowing, StageMove, TallyRow
 from tests.factories import (
@@ -90,8 +91,19 @@ def test_counts_by_day_mark_the_record_and_the_day_that_is_not_closed(crew, flat
     assert '<span class="number">69</span> of 70' in record
     opened = next(row for row in rows if "day 19" in row)
     assert "not closed" in opened
-    assert '<span class="number">0</span> of 2 seen' in opened  # A2 and A3, known dead
+    assert "not looked at" in opened  # but for A2 and A3, known dead
     assert "the record" not in opened
+
+
+def test_flat_of_plants_that_came_tells_no_age_and_no_blanks(grower, flat, run):
+    source = make_flat()
+    make_run(source, places=[1, 2], pairing=run.pairing, grafted_on=days_ago(20))
+    target = make_flat()
+    move_cells(source, places=[1, 2], target=target, stamp=Stamp.now())
+    check_flat(target, {1: "dead"}, days_ago=0)
+    shown = text(page(grower, target))
+    assert "1 of 2" in shown
+    assert "day 0" not in shown and "not asked yet" not in shown
 
 
 def test_only_a_grower_sees_what_each_grafter_took(grower, crew, tablet, flat, run):
