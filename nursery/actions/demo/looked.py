@@ -8,7 +8,7 @@ from nursery.actions.closings import ask_to_reopen
 from nursery.actions.demo.cast import AMBER, AMBER_TALLOW, CUCUMBER, PLUM, RUBY, RUBY_TALLOW, Cast, Recipe
 from nursery.actions.demo.check import as_fated, check_flat, go_on, mark_of, send
 from nursery.actions.demo.play import Played, Shift, check, graft, move
-from nursery.actions.demo.scenes import cell_in, first_taken, grown, look_on, stamp_on
+from nursery.actions.demo.scenes import cell_in, grown, look_on, stamp_on, taken_after
 from nursery.actions.demo_accounts import CREW, GROWER
 from nursery.actions.marks import receive_batch
 from nursery.actions.numbers import count_by_numbers
@@ -67,14 +67,14 @@ def asked(cast: Cast, shift: Shift) -> list[Flat]:
 def disagreed(cast: Cast, shift: Shift) -> list[Flat]:
     """Two tablets, neither knowing of the other: one says wilting, the other dead."""
     played = grown(cast, shift, PLUM)
-    _say_different_things(cast, played)
+    _say_different_things(cast, played, 16)
     return [played.flat]
 
 
 def settled(cast: Cast, shift: Shift) -> list[Flat]:
     """The same, but two days later the grower went and looked: it was dead."""
     played = grown(cast, shift, AMBER_TALLOW)
-    _say_different_things(cast, played)
+    _say_different_things(cast, played, 51)
     dispute = flat_disputes(played.flat)[0]
     settle(
         Cell.objects.get(pk=dispute.cell.id), uuids=dispute.open_uuids, state=State.DEAD,
@@ -88,7 +88,7 @@ def amended(cast: Cast, shift: Shift) -> list[Flat]:
     played = _week_old(cast, shift, AMBER_TALLOW)
     look = look_on(cast, played, 14, by="Ash")
     opened = check_flat(cast, look, lambda cell: None)
-    cell = cell_in(cast, played.flat, first_taken(played))
+    cell = cell_in(cast, played.flat, taken_after(played, 40))
     late = replace(look, at=look.at + timedelta(days=1))
     mark = replace(mark_of(cast, opened, cell, state=State.DEAD, cause="rot"), at=look.at)
     send(cast, late, marks=[mark])
@@ -102,8 +102,8 @@ def _week_old(cast: Cast, shift: Shift, recipe: Recipe) -> Played:
     return played
 
 
-def _say_different_things(cast: Cast, played: Played) -> None:
-    cell = cell_in(cast, played.flat, first_taken(played))
+def _say_different_things(cast: Cast, played: Played, place: int) -> None:
+    cell = cell_in(cast, played.flat, taken_after(played, place))
     for name, state in (("Juniper", State.WILTING), ("Ash", State.DEAD)):
         look = look_on(cast, played, 15, by=name)
         opened = CheckIn(cast.uuid(), played.flat.code, look.at, worker=look.worker.key)

@@ -4,7 +4,8 @@ from nursery.actions.codes import issue_code
 from nursery.actions.corrections import correct_runs
 from nursery.actions.demo.cast import AMBER, AMBER_TALLOW, PEPPER, PLUM, RUBY, Cast
 from nursery.actions.demo.check import as_fated, check_flat
-from nursery.actions.demo.play import Shift, check, graft, move, print_label
+from nursery.actions.demo.fate import fates_of
+from nursery.actions.demo.play import Played, Shift, check, graft, move, print_label
 from nursery.actions.demo.scenes import grown, living, look_on, says_of, stamp_on
 from nursery.actions.mending import give_check, void_check
 from nursery.actions.twins import add_twin
@@ -81,5 +82,8 @@ def twins(cast: Cast, shift: Shift) -> list[Flat]:
     twin.code = issue_code(FLAT, cast.rng)  # the same every time
     twin.save(update_fields=["code"])
     print_label(cast, twin, cast.at(played.day + 8, 12))
-    check(cast, played, after=14)
+    grafters = dict(twin.cells.values_list("place_no", "run__worker__name"))
+    fates = fates_of(played.places, take=PEPPER.take, grafters=grafters, rng=cast.rng)
+    for one in (played, Played(twin, played.day, fates, played.places)):
+        check(cast, one, after=14)
     return [played.flat, twin]

@@ -55,9 +55,9 @@ def cell_in(cast: Cast, flat: Flat, place: int) -> CellState:
     return next(cell for cell in cells if cell.place_no == place and cell.is_present)
 
 
-def first_taken(played: Played) -> int:
-    """Return the first place whose plant never dies."""
-    return next(place for place in played.places if played.fates[place].dies_on > 99)
+def taken_after(played: Played, place: int = 0) -> int:
+    """Return the first place after ``place`` whose plant never dies."""
+    return next(one for one in played.places if one > place and played.fates[one].dies_on > 99)
 
 
 def says_of(places: dict[int, tuple[str, str]]) -> Says:

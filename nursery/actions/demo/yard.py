@@ -1,22 +1,27 @@
 """Where things stand now: trolleys that were pushed through the chambers, and one chamber too full."""
 
 from nursery.actions.demo.cast import AMBER, RUBY, Cast
-from nursery.actions.demo.play import Played, Shift, graft
+from nursery.actions.demo.play import Played, Shift, check, graft
 from nursery.actions.moves import move_flats, move_place
 from nursery.models import Flat, Stage
 
 # The day on which a trolley's flats were grafted, and where it was pushed on which day after.
 ROUNDS = {
-    -13: ("Trolley 1", ((0, "Chamber", None), (5, "Warm bay", Stage.ACCLIMATION), (10, "Cool bay", Stage.GROWING_ON))),
+    -13: (
+        "Trolley 1",
+        ((0, "Chamber", None), (5, "Warm bay", Stage.ACCLIMATION), (10, "Cool bay", Stage.GROWING_ON)),
+    ),
     -8: ("Trolley 2", ((0, "Chamber", None), (5, "Warm bay", Stage.ACCLIMATION))),
     -3: ("Trolley 3", ((0, "Small chamber", None),)),
 }
 
 
 def on_trolley(cast: Cast, shift: Shift) -> list[Flat]:
-    """Four flats of one session went on a trolley together."""
+    """Four flats of one session went on a trolley together, and were looked at a week later."""
     flats = [graft(cast, shift, recipe) for recipe in (AMBER, RUBY, AMBER, RUBY)]
     push(cast, flats)
+    for played in flats:
+        check(cast, played, after=7)
     return [played.flat for played in flats]
 
 
