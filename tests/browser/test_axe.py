@@ -33,6 +33,7 @@ from nursery.models import (
     Worker,
 )
 from nursery.views.record_nouns import NOUNS
+from tests.browser import plant_pages
 from tests.browser.conftest import TABLET
 from tests.browser.looker import Looker
 from tests.crowder import tallies_csv
@@ -82,6 +83,7 @@ TAKES_FORMS_ONLY = {
     "job-cancel",
     "job-again",
     "book-export-ask",
+    *plant_pages.FORMS_ONLY,
 }
 FILES = {"label-paper-test", "copies-download"}  # no page to look at
 PLAIN = ["home", "login", "first-account", "who", "account-list", "account-new", "flat-list", "label-queue"]
@@ -130,6 +132,7 @@ def samples():
     paper = LabelStock.objects.create(name="Own", paper="A4", label_width_mm=70, label_height_mm=37)
     return {
         **{name: [reverse(name)] for name in PLAIN},
+        **plant_pages.plant_pages(),
         "account-edit": [reverse("account-edit", args=["grower"])],
         "code-find": [reverse("code-find"), reverse("code-find") + "?code=F3K7"],
         "code": [reverse("code", args=[code]) for code in by_code]
@@ -206,6 +209,7 @@ def farm(transactional_db):
 def test_what_takes_forms_only_is_no_page(client, alice):
     client.force_login(alice)
     some = {
+        "number": 1,
         "key": uuid4(),
         "pairing": uuid4(),
         "act": uuid4(),

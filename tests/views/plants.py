@@ -8,16 +8,24 @@ from django.utils import timezone
 from nursery.actions.leaving import Goal, let_leave, let_leave_by_number
 from nursery.actions.stamp import Stamp
 from nursery.actions.stock import alive_in, flat_stock
-from tests.factories import make_cultivar, make_flat, make_pairing, make_run, make_worker
+from nursery.models import Cultivar, Pairing
+from tests.factories import make_crop, make_flat, make_run, make_worker
 
 
 def days_ago(days):
     return timezone.localdate() - timedelta(days=days)
 
 
+def _pairing():
+    crop = make_crop()
+    names = ("Amber Lantern", "Stonefoot")
+    scion, rootstock = (Cultivar.objects.get_or_create(crop=crop, name=name)[0] for name in names)
+    return Pairing.objects.get_or_create(scion=scion, rootstock=rootstock)[0]
+
+
 def planted(*, places=range(1, 73), days=12, pairing=None, flat=None, **fields):
     """A flat of 72 grafted some days ago by Wren: Amber Lantern on Stonefoot."""
-    pairing = pairing or make_pairing(make_cultivar("Amber Lantern"), make_cultivar("Stonefoot"))
+    pairing = pairing or _pairing()
     flat = flat or make_flat()
     make_run(flat, places=places, grafted_on=days_ago(days), pairing=pairing, worker=make_worker(), **fields)
     return flat
