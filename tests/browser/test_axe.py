@@ -210,6 +210,7 @@ def test_what_takes_forms_only_is_no_page(client, alice):
     client.force_login(alice)
     some = {
         "number": 1,
+        "uuid": uuid4(),
         "key": uuid4(),
         "pairing": uuid4(),
         "act": uuid4(),
