@@ -18,6 +18,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 PYTHON_FILES = ["manage.py", "nursery", "tests"]
 BROWSERS = ["chromium", "chromium-browser", "google-chrome"]
+WITHOUT_DATABASE = ["calc", "labels", "test_look.py", "test_static.py"]
 TEST_LIBRARIES = [
     "pytest",
     "pytest_django",
@@ -99,6 +100,7 @@ def on_postgresql():
             "2",
             "-m",
             "not browser and not sqlite",
+            *(f"--ignore=tests/{part}" for part in WITHOUT_DATABASE),
             *sys.argv[1:],
             DATABASE_URL=url,
         )
