@@ -22,13 +22,15 @@ from nursery.actions.leaving import (
     let_leave_by_number,
     living_cells,
 )
-from nursery.actions.regraft import free_places, put_cells
+from nursery.actions.ledger import read_ledger
+from nursery.actions.regraft import free_among, free_places, put_cells
 from nursery.actions.stamp import Stamp
-from nursery.actions.states import CellState
-from nursery.actions.stock import alive_in, flat_stock
+from nursery.actions.states import CellState, cell_states
+from nursery.actions.stock import NOT_LIVING, alive_in, flat_stock
 from nursery.calc.codes import spoken
+from nursery.calc.days import local_date
 from nursery.calc.together import plan_together
-from nursery.models import LEFT_STAGES, Cause, Cell, Flat, Leaving, StageMove, standing_moves
+from nursery.models import LEFT_STAGES, Cause, Cell, Farm, Flat, Leaving, Run, StageMove, standing_moves
 
 
 @transaction.atomic
@@ -94,9 +96,15 @@ def propose_together(
 
     Nothing is written. Flats that are pooled, on the bench or done are left out.
     """
-    usable = {flat.pk: flat for flat in flats if not flat.is_pooled and _stands(flat)}
-    living = {pk: [cell.place_no for cell in living_cells(flat, stamp)] for pk, flat in usable.items()}
-    free = {pk: list(free_places(flat, stamp)) for pk, flat in usable.items()}
+    usable = _usable(flats)
+    ledger = read_ledger(usable)
+    day = local_date(stamp.at, Farm.objects.current().time_zone)
+    living: dict[int, list[int]] = {}
+    free: dict[int, list[int]] = {}
+    for pk, flat in usable.items():
+        cells = cell_states(ledger.flats[pk], ledger.runs, day=day).values()
+        living[pk] = [cell.place_no for cell in cells if cell.is_present and cell.state not in NOT_LIVING]
+        free[pk] = list(free_among(flat, cells))
     plan: dict[tuple[Flat, Flat], list[tuple[int, int]]] = {}
     for plant, gap in plan_together(living, free):
         plan.setdefault((usable[plant.flat], usable[gap.flat]), []).append((plant.place, gap.place))
@@ -149,8 +157,14 @@ def _require_standing(target: Flat) -> None:
         raise ValidationError({"target": _("%s has left or was discarded.") % spoken(target.code)})
 
 
-def _stands(flat: Flat) -> bool:
-    return stage_of(flat) not in LEFT_STAGES and not flat.runs.open().exists()
+def _usable(flats: Sequence[Flat]) -> dict[int, Flat]:
+    """Return those of ``flats`` that are known cell by cell and stand somewhere, by key."""
+    keys = [flat.pk for flat in flats if not flat.is_pooled]
+    on_bench = set(Run.objects.open().filter(flat__in=keys).values_list("flat", flat=True))
+    left: set[int] = set()
+    for stage in LEFT_STAGES:
+        left.update(Flat.objects.in_stage(stage).filter(pk__in=keys).values_list("pk", flat=True))
+    return {flat.pk: flat for flat in flats if flat.pk in set(keys) - on_bench - left}
 
 
 def _plants_in(source: Flat, places: Sequence[int], stamp: Stamp) -> list[CellState]:

@@ -1,7 +1,7 @@
 """Graft again where a plant died, left, or never stood. What was there before stays in the book as it ended;
 the new grafts are a run of their own with a day of their own. The flat's healing does not begin anew."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from nursery.actions.bench import begin_run, changed_meanwhile, hold_flat, place_names, used_places
 from nursery.actions.counting import recount_flats
 from nursery.actions.stamp import Stamp
-from nursery.actions.states import flat_states
+from nursery.actions.states import CellState, flat_states
 from nursery.actions.work import Work
 from nursery.calc.days import local_date
 from nursery.models import Cell, Change, Farm, Flat, Leaving, Run, Session, State
@@ -69,7 +69,12 @@ def undo_regraft(run: Run, *, stamp: Stamp) -> None:
 def free_places(flat: Flat, stamp: Stamp) -> dict[int, str]:
     """Return the places in which no plant lives, in order, with what is there: dead, gone or blank."""
     day = local_date(stamp.at, Farm.objects.current().time_zone)
-    present = {cell.place_no: cell for cell in flat_states(flat, day=day).values() if cell.is_present}
+    return free_among(flat, flat_states(flat, day=day).values())
+
+
+def free_among(flat: Flat, cells: Iterable[CellState]) -> dict[int, str]:
+    """Return the free places of a flat whose cells are these; see ``free_places``."""
+    present = {cell.place_no: cell for cell in cells if cell.is_present}
     free = {}
     for place in used_places(flat):
         state = present[place].state if place in present else "blank"

@@ -95,8 +95,3 @@ def alive_in(stock: dict[int, RunStock]) -> int:
 def stocks(flat_ids: Iterable[int]) -> dict[int, dict[int, RunStock]]:
     """Return the stock of each of these flats, by the keys of the flat and the run."""
     return {pk: stock_of(facts) for pk, facts in read_ledger(flat_ids).flats.items()}
-
-
-def living_flats(flat_ids: Iterable[int]) -> dict[int, int]:
-    """Return how many plants live in each of these flats."""
-    return {pk: alive_in(stock) for pk, stock in stocks(flat_ids).items()}

@@ -1,12 +1,13 @@
 """A flat as it stands, read once: its cells, its stock, who grafted what lives in it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from nursery.actions.ledger import read_ledger
+from nursery.actions.ledger import Ledger, read_ledger
 from nursery.actions.states import CellState, cell_states
 from nursery.actions.stock import RunStock, alive_in, stock_of
 from nursery.models import LEFT_STAGES, Flat, Run
@@ -59,15 +60,26 @@ class FlatNow:
 
 def flat_now(flat: Flat) -> FlatNow:
     """Read a flat (``with_stage``) as it stands."""
-    ledger = read_ledger([flat.pk])
+    return flats_now([flat])[0]
+
+
+def flats_now(flats: Sequence[Flat]) -> list[FlatNow]:
+    """Read flats (``with_stage``) as they stand; as many queries whatever their number."""
+    ledger = read_ledger([flat.pk for flat in flats])
+    stock = {pk: stock_of(facts) for pk, facts in ledger.flats.items()}
+    guests = {run_id for runs in stock.values() for run_id in runs}
+    runs = list(_named(Run.objects.filter(Q(flat__in=flats) | Q(pk__in=guests))))
+    today = timezone.localdate()
+    return [_now(flat, ledger, stock[flat.pk], runs, today) for flat in flats]
+
+
+def _now(flat: Flat, ledger: Ledger, stock: dict[int, RunStock], runs: list[Run], today: date) -> FlatNow:
     facts = ledger.flats[flat.pk]
-    stock = stock_of(facts)
-    runs = list(_named(Run.objects.filter(Q(flat=flat) | Q(pk__in=list(stock)))))
     own = sorted((run for run in runs if run.flat_id == flat.pk), key=lambda run: run.number)
-    guests = sorted((run for run in runs if run.flat_id != flat.pk), key=lambda run: run.pk)
+    guests = [run for run in runs if run.flat_id != flat.pk and run.pk in stock]
+    guests.sort(key=lambda run: run.pk)
     numbers = _numbers(own, guests)
     run_of = {cell.id: cell.run_id for cell in facts.cells}
-    today = timezone.localdate()
     states = cell_states(facts, ledger.runs, day=today).values()
     return FlatNow(
         flat=flat,

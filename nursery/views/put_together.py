@@ -14,11 +14,12 @@ from nursery.actions.moving import propose_together
 from nursery.actions.moving import put_together as do_put_together
 from nursery.models import Flat
 from nursery.views.choosing import draw_moves
-from nursery.views.flat_now import FlatNow, flat_now
+from nursery.views.flat_now import FlatNow, flat_now, flats_now
 from nursery.views.flat_rows import FlatRow, flat_rows
 from nursery.views.leaving import head
 from nursery.views.leaving_many import chosen_flats
 from nursery.views.page import read_and_post, stamp_of
+from nursery.views.standing import pairings_said
 
 FLATS_READ = 60
 FLATS_SHOWN = 12
@@ -37,6 +38,7 @@ class Shown:
     """One flat of a proposal: what goes out of it, what comes in."""
 
     flat: Flat
+    what: str
     out: int
     into: int
     alive: int
@@ -63,6 +65,7 @@ def put_together(request: HttpRequest) -> HttpResponse:
         "shown": [one for one in shown if one.out or one.into],
         "others": [one for one in shown if not one.out and not one.into],
         "number": sum(len(moves) for moves in plan.values()),
+        "is_mixed": len({one.what for one in shown if one.out or one.into}) > 1,
         "emptied": len({source for source, _target in plan}),
         "refused": refused,
     }
@@ -93,10 +96,10 @@ def _places(flat: Flat) -> int:
 
 def _shown(flats: Sequence[Flat], plan: dict[tuple[Flat, Flat], list[tuple[int, int]]]) -> list[Shown]:
     shown = []
-    for number, flat in enumerate(flats):
+    for number, (flat, now) in enumerate(zip(flats, flats_now(flats), strict=True)):
         out = [place for (source, _to), moves in plan.items() if source == flat for place, _into in moves]
         into = [place for (_from, target), moves in plan.items() if target == flat for _out, place in moves]
-        now = flat_now(flat)
         drawing = draw_moves(now, out=out, into=into, dom_id=f"flat-{number}")
-        shown.append(Shown(flat, len(out), len(into), now.alive, drawing))
+        what = pairings_said([*now.runs, *now.guests])
+        shown.append(Shown(flat, what, len(out), len(into), now.alive, drawing))
     return sorted(shown, key=lambda one: (not one.into, -one.alive))

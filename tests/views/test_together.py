@@ -182,3 +182,20 @@ def test_a_flat_that_left_takes_nothing(crew, patchy):
     leave_now(patchy[1], range(1, 41))
     said = words(crew.get(f"/{patchy[0].code}/put-together"))
     assert spoken(patchy[1].code) not in said
+
+
+def test_other_pairings_in_one_flat_are_said(crew, patchy):
+    said = "Different pairings would stand in one flat."
+    assert said not in words(crew.get("/put-together", {"flat": [flat.code for flat in patchy]}))
+    other = planted(places=[1, 2], pairing=make_pairing())
+    assert said in words(crew.get("/put-together", {"flat": [patchy[0].code, other.code]}))
+
+
+def test_as_many_queries_for_a_picture_of_two_flats_as_of_six(crew, patchy):
+    more = [planted(places=[1, 2], pairing=patchy[0].runs.get().pairing) for _each in range(3)]
+    counts = []
+    for flats in (patchy[1:], [*patchy, *more]):
+        with CaptureQueriesContext(connection) as captured:
+            crew.get("/put-together", {"flat": [flat.code for flat in flats]})
+        counts.append(len(captured))
+    assert counts[0] == counts[1]
