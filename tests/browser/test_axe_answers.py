@@ -59,7 +59,7 @@ def test_forms_sent_empty(look, alice):
     send_empty(looker, "/records/seasons/new", "#record", "enter it")
     send_empty(looker, "/accounts/new", "#account-form", "This field is required")
     send_empty(looker, f"/bench/{session.key}/put-on", "#put-on", "Scion on rootstock")
-    send_empty(looker, "/tallies", "#tally-file", "Table (CSV)")
+    send_empty(looker, "/tallies", "#tally-file", "Table (CSV or XLSX)")
 
 
 def test_what_may_not_be_seen_or_is_not_there(look, bob, charlie):

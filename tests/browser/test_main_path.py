@@ -193,7 +193,7 @@ def check_it(walk, code):
 def read_the_take(walk):
     """One flat is counted and says no range; Bob sees what took of his own, and nobody else's."""
     walk.tap("Takes", "link")
-    walk.reads("1 flat at its record", "Amber Lantern on Stonefoot", "67 of 70", "96 %", "cannot tell yet")
+    walk.reads("1 flat", "Amber Lantern on Stonefoot", "67 of 70", "96 %", "cannot tell yet")
     walk.done("read the take")
     walk.tap("Grafter", "link")
     walk.reads("What took of your grafts", "33 of 35")
