@@ -74,8 +74,10 @@ def saleable_by_run(run_ids: Iterable[int]) -> dict[int, SaleableSums]:
     """Return what was graded of each of these runs, if anything. One query."""
     sums: dict[int, SaleableSums] = defaultdict(SaleableSums)
     grades = standing_grades(GradeCount.objects.filter(run__in=list(run_ids)))
-    for row in grades.order_by().values("run", "grade", "heads_per_plant", "is_even").annotate(
-        plants=Sum("plants_count")
+    for row in (
+        grades.order_by()
+        .values("run", "grade", "heads_per_plant", "is_even")
+        .annotate(plants=Sum("plants_count"))
     ):
         sums[row["run"]].add(
             row["grade"], row["plants"], heads_per_plant=row["heads_per_plant"], is_even=row["is_even"]

@@ -1,7 +1,7 @@
 """Whatever happens to some flats in any order, no plant is lost and none is doubled.
 
-Beside the program a small world of plants is kept, each an object that stands somewhere, dead or alive. People do
-to both what growers do. The world knows which plant is which; the program knows what it was told.
+Beside the program a small world of plants is kept, each an object that stands somewhere, dead or alive. People
+do to both what growers do. The world knows which plant is which; the program knows what it was told.
 """
 
 import random
@@ -45,7 +45,7 @@ class Plant:
 
 
 class World:
-    """Three flats of eight plants and a pooled flat, in the program and as plants; ``rng`` decides what happens."""
+    """Three flats of eight places and a pooled flat, in the program and as plants; ``rng`` says what happens."""
 
     def __init__(self, rng):
         self.rng, self.now = rng, START
@@ -170,7 +170,8 @@ class World:
         going = self.some(self.living(source))
         free = list(free_places(target, self.stamp()))
         goals = self.rng.sample(free, min(len(free), len(going)))
-        move_cells(source, places=[p.place for p in going], target=target, to_places=goals, stamp=self.stamp())
+        places = [plant.place for plant in going]
+        move_cells(source, places=places, target=target, to_places=goals, stamp=self.stamp())
         for plant, place in zip(going, goals, strict=True):
             self.move(plant, target, place)
 
@@ -226,9 +227,10 @@ class World:
         receive_batch(Batch(self.now, None, [check], [mark], []), Sender(None, None, self.now))
 
     HAPPENINGS = (
-        "time_passes plants_die plants_die whole_check part_check count_by_number leave_by_cells leave_by_number "
-        "all_leave pool_some move_some put_flats_together graft_again discard undo late_mark"
-    ).split()
+        "time_passes", "plants_die", "plants_die", "whole_check", "part_check", "count_by_number",
+        "leave_by_cells", "leave_by_number", "all_leave", "pool_some", "move_some", "put_flats_together",
+        "graft_again", "discard", "undo", "late_mark",
+    )  # fmt: skip
 
 
 def happen(world, name):
