@@ -63,9 +63,15 @@ class _Cast:
     sessions: Sequence[int]
 
 
-@transaction.atomic
 def make_synthetic_book(cells: int, *, seed: int = 1) -> SyntheticBook:
     """Fill an empty database with the counts of ``cells`` grafts; ValidationError if it holds any flat."""
+    book = _write_book(cells, seed)
+    _settle()
+    return book
+
+
+@transaction.atomic
+def _write_book(cells: int, seed: int) -> SyntheticBook:
     if Flat.objects.exists():
         raise ValidationError(_("This book holds flats already: invented counts go into an empty one only."))
     rng = random.Random(seed)
@@ -85,7 +91,6 @@ def make_synthetic_book(cells: int, *, seed: int = 1) -> SyntheticBook:
         "gone", "gone_early", "is_closed", "is_record",
     )  # fmt: skip
     counts = _pour(DayCount, columns, (row for run in plan for row in _counts(rng, run)))
-    _settle()
     return SyntheticBook(runs_count * CELLS_PER_RUN, flats_count, runs_count, counts)
 
 
@@ -228,14 +233,19 @@ def _pour(model: type[models.Model], columns: Sequence[str], rows: Iterable[tupl
 
 
 def _settle() -> None:
-    """Let the database know how large its tables are, and set the keys to follow the last ones given."""
+    """Let PostgreSQL know how large its tables are, as it does by itself in a book that grows.
+
+    Also set the keys to follow the last ones given. SQLite does neither by itself, and needs no setting.
+    """
+    if connection.vendor != "postgresql":
+        return
     with connection.cursor() as cursor:
-        for model in (Flat, Run) if connection.vendor == "postgresql" else ():
+        for model in (Flat, Run):
             table = model._meta.db_table
             cursor.execute(
                 "SELECT setval(pg_get_serial_sequence(%s, 'id'), (SELECT max(id) FROM "
                 f"{connection.ops.quote_name(table)}))",
                 [table],
             )
-        if connection.vendor == "postgresql":  # which keeps these by itself; SQLite never does
-            cursor.execute("ANALYZE")
+        # Reading an index alone needs the map of what is visible, which VACUUM makes.
+        cursor.execute("ANALYZE" if connection.in_atomic_block else "VACUUM ANALYZE")

@@ -1,9 +1,10 @@
 """Read what stands apart in a take report: runs without a record, and on which days plants left.
 
 The runs are found among their like, by a look into the index of records for each; then their counts are read
-by their keys. So no more counts are read than are shown. Each step asks for at most 5,000 keys at a time.
+by their keys. So no more counts are read than are shown.
 """
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -11,14 +12,13 @@ from datetime import date
 from itertools import groupby
 from typing import Any
 
-from django.db.models import Exists, F, OuterRef, QuerySet
+from django.db import connection
+from django.db.models import Exists, F, Model, OuterRef, QuerySet
 
 from nursery.models.bench import Run
 from nursery.models.check import DayCount
 from nursery.models.take_cuts import COUNTS, RUNS, RowKey
 from nursery.models.take_rows import RowNames, parted
-
-_TOGETHER = 5000
 
 
 @dataclass(slots=True)
@@ -50,9 +50,10 @@ def read_waiting(runs: QuerySet[Run], names: RowNames) -> list[WaitingRun]:
     }
     _mark_flats(waiting, runs.filter(record), names)
     numbers = ("day", "grafted", "seen", "alive", "wilting", "gone", "gone_early")
-    closed = DayCount.objects.where_grafted().filter(is_closed=True)
-    counts = _of_runs(closed, waiting, "run_id", *numbers)
-    for run, days in groupby(sorted(counts, key=lambda row: row[:2], reverse=True), key=lambda row: row[0]):
+    counts = _of_runs(DayCount.objects.filter(is_closed=True), waiting, "run_id", "flat_id", *numbers)
+    # Plants that were moved on are counted in the flat where they were grafted.
+    here = [(run, *count) for run, flat, *count in counts if waiting[run].flat == flat]
+    for run, days in groupby(sorted(here, reverse=True), key=lambda row: row[0]):
         _add_counts(waiting[run], [row[1:] for row in days])
     return list(waiting.values())
 
@@ -61,9 +62,8 @@ def _mark_flats(waiting: dict[int, WaitingRun], recorded: QuerySet[Run], names: 
     flats = {run.flat for run in waiting.values()}
     rows, parts = parted(recorded, names, RUNS)
     counted = set()
-    for keys in _together(flats):
-        for *who, flat in rows.filter(flat__in=keys).values_list(*parts, "flat_id"):
-            counted.add((names.row(*who)[1], flat))
+    for *who, flat in _among(rows, Run, "flat_id", flats).values_list(*parts, "flat_id"):
+        counted.add((names.row(*who)[1], flat))
     for run in waiting.values():
         run.is_first_of_flat = (run.key, run.flat) not in counted
         counted.add((run.key, run.flat))
@@ -106,16 +106,20 @@ def read_left_late(
         yield crop, key, leaving_days(sorted(by_day))
 
 
-def _of_runs(counts: Any, runs: Iterable[int], *columns: str) -> Iterator[tuple[Any, ...]]:
-    for keys in _together(runs):
-        yield from counts.filter(run__in=keys).order_by().values_list(*columns)
+def _of_runs(counts: Any, runs: Iterable[int], *columns: str) -> QuerySet[DayCount, Any]:
+    return _among(counts, DayCount, "run_id", runs).order_by().values_list(*columns)
 
 
-def _together(keys: Iterable[int]) -> Iterator[list[int]]:
-    """Yield the keys in order, some at a time: a statement bears only so many."""
+def _among(rows: Any, model: type[Model], column: str, keys: Iterable[int]) -> QuerySet[Any, Any]:
+    """Keep the rows of which ``column`` is one of any number of keys, sent to the database as one value.
+
+    Each key of ``__in`` is a value of its own: slow for thousands, and refused for more than SQLite takes.
+    """
+    name = f'"{model._meta.db_table}"."{column}"'
     ordered = sorted(keys)
-    for first in range(0, len(ordered), _TOGETHER):
-        yield ordered[first : first + _TOGETHER]
+    if connection.vendor == "postgresql":
+        return rows.extra(where=[f"{name} = ANY(%s)"], params=[ordered])
+    return rows.extra(where=[f"{name} IN (SELECT value FROM json_each(%s))"], params=[json.dumps(ordered)])
 
 
 def leaving_days(gone_by_day: list[tuple[int, int]]) -> dict[int, int]:

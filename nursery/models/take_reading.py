@@ -95,11 +95,16 @@ def records_sql(counts: QuerySet[DayCount], names: RowNames) -> tuple[str, tuple
     flat from which all plants left early is no flat of the row.
     """
     rows, parts = parted(counts.records(), names, COUNTS)
-    of_flat = rows.values(*parts, "flat_id").annotate(
-        runs=Count("run_id"),
-        total=Sum(F("grafted") - F("gone_early")),
-        took=Sum(F("alive") + F("gone") - F("gone_early")),
-        wilts=Sum("wilting"),
+    # Named last: led by the flat, SQLite would follow the index of all counts rather than that of records.
+    of_flat = (
+        rows.annotate(last_part=F("flat_id"))
+        .values(*parts, "last_part")
+        .annotate(
+            runs=Count("run_id"),
+            total=Sum(F("grafted") - F("gone_early")),
+            took=Sum(F("alive") + F("gone") - F("gone_early")),
+            wilts=Sum("wilting"),
+        )
     )
     inner, params = of_flat.query.sql_with_params()
     columns = ", ".join(parts)
