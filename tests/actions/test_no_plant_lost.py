@@ -1,7 +1,7 @@
 """Whatever happens to some flats in any order, no plant is lost and none is doubled.
 
-Beside the program a small world of plants is kept, each an object that stands somewhere, dead or alive. People
-do to both what growers do. The world knows which plant is which; the program knows what it was told.
+Beside the program a small world of plants is kept, each an object that stands somewhere, dead or alive.
+People do to both what growers do. The world knows which plant is which; the program what it was told.
 """
 
 import random
@@ -45,7 +45,7 @@ class Plant:
 
 
 class World:
-    """Three flats of eight places and a pooled flat, in the program and as plants; ``rng`` says what happens."""
+    """Three flats of eight places and a pooled one, told and as plants; ``rng`` says what happens."""
 
     def __init__(self, rng):
         self.rng, self.now = rng, START
