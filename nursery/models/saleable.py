@@ -87,8 +87,13 @@ def saleable_by_run(run_ids: Iterable[int]) -> dict[int, SaleableSums]:
 
 def saleable_of(run_ids: Iterable[int]) -> SaleableSums:
     """Return what was graded of these runs together."""
+    return added_up(saleable_by_run(run_ids).values())
+
+
+def added_up(sums: Iterable[SaleableSums]) -> SaleableSums:
+    """Return the sum of all."""
     total = SaleableSums()
-    for one in saleable_by_run(run_ids).values():
+    for one in sums:
         for name in ("first", "second", "cull", "heads", "two_heads_even", "two_heads_uneven"):
             setattr(total, name, getattr(total, name) + getattr(one, name))
     return total

@@ -147,13 +147,18 @@ def day_lines(flat: Flat, runs: Sequence[Run], user: Account) -> list[DayLine]:
     A grower sees each run. Anybody else sees the runs of one pairing summed: what one grafter took is shown
     to the grower and on the grafter's own page only.
     """
-    is_mixed = len({run.pairing_id for run in runs}) > 1
-    names = {run.pk: _part_name(run, user, is_mixed) for run in runs}
+    names = part_names(runs, user)
     first = min((run.grafted_on for run in runs), default=None)
     by_day: dict[date, list[DayCount]] = defaultdict(list)
     for count in flat.day_counts.order_by("-day", "run__number"):
         by_day[count.day].append(count)
     return [_day_line(day, counts, names, first) for day, counts in by_day.items()]
+
+
+def part_names(runs: Sequence[Run], user: Account) -> dict[int, str]:
+    """Name each run for a grower, its pairing for anybody else, by the key of the run."""
+    is_mixed = len({run.pairing_id for run in runs}) > 1
+    return {run.pk: _part_name(run, user, is_mixed) for run in runs}
 
 
 def _part_name(run: Run, user: Account, is_mixed: bool) -> str:

@@ -44,7 +44,7 @@ def flat_detail(request: HttpRequest, code: str) -> HttpResponse:
         **_story(now),
         **_next(now),
         **story,
-        **grades_of(flat, [*now.runs, *now.guests]),
+        **grades_of(flat, [*now.runs, *now.guests], request.user),
         "standing": standing,
         "acts": acts_of(request.user, flat, runs=now.runs, cells=now.cells),
         "days": days,

@@ -1,17 +1,18 @@
 """Grading the plants of a flat, and severing a tongue approach."""
 
 from datetime import date, timedelta
+from uuid import uuid4
 
 import pytest
 from django.utils import timezone
 
-from nursery.actions.grading import Graded, record_grading
+from nursery.actions.grading import Graded, left_by, record_grading
 from nursery.actions.leaving import let_leave, let_leave_by_number
 from nursery.actions.recount import differences
 from nursery.actions.stamp import Stamp
 from nursery.models import GradeCount, Grading, Severing, Voiding
 from nursery.models.saleable import saleable_of
-from tests.factories import make_flat, make_run
+from tests.factories import make_flat, make_pairing, make_run, make_worker
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 3, 16)
@@ -126,3 +127,24 @@ def test_the_page_of_what_left_grades_those_alone(grower, run):
     assert grower.post(address, {"first-0": 21}).status_code == 422
     assert grower.post(address, {"first-0": 15, "cull-0": 5}).status_code == 302
     assert Grading.objects.get().leaving == leaving and saleable_of([run.pk]).saleable == 15
+
+
+def test_grades_are_told_run_by_run_to_a_grower_and_by_pairing_to_others(grower, crew, farm):
+    flat, pairing = make_flat(), make_pairing()
+    for name, places, first in (("Wren", range(1, 37), 30), ("Ash", range(37, 73), 20)):
+        run = make_run(flat, places=places, pairing=pairing, worker=make_worker(name))
+        counts = [Graded(run.pk, "first", first), Graded(run.pk, "cull", 36 - first)]
+        record_grading(flat, counts=counts, stamp=Stamp.now())
+    told = grower.get(f"/{flat.code}").content.decode()
+    assert "30 of 36 saleable" in told and "20 of 36 saleable" in told
+    told = crew.get(f"/{flat.code}").content.decode()
+    assert "36 saleable" not in told and "<b>50</b> of 72 graded are saleable" in told
+
+
+def test_a_plant_that_two_marks_say_left_left_once(run):
+    """A device sends the leaving of a cell again in another mark of the same check."""
+    leaving = let_leave(run.flat, places=[1, 2, 3], reason="sold", stamp=Stamp.now())
+    mark = leaving.check_ref.marks.first()
+    mark.pk, mark.uuid = None, uuid4()
+    mark.save()
+    assert left_by(leaving) == {run.pk: 3}
