@@ -11,6 +11,22 @@ from nursery.models.take_filter import TakeFilter
 from nursery.models.take_rows import MIXED_SAID, NOT_RECORDED_SAID, PAIR_SIGN, read_names
 from nursery.models.takes import TakeBy
 
+SAID = {
+    "by": _("Compare by"),
+    "season": _("Season"),
+    "crop": _("Crop"),
+    "first_day": _("Grafted from"),
+    "last_day": _("Grafted until"),
+    TakeBy.PAIRING.value: _("Pairing"),
+    TakeBy.METHOD.value: _("Method"),
+    TakeBy.SCION_LOT.value: _("Scion lot"),
+    TakeBy.ROOTSTOCK_LOT.value: _("Rootstock lot"),
+    TakeBy.SESSION.value: _("Session"),
+    TakeBy.PLACE.value: _("Place"),
+    TakeBy.ROOTS.value: _("Roots"),
+    TakeBy.GRAFTER.value: _("Grafter"),
+}
+
 
 class TakeFilterForm(forms.Form):
     """``by`` is the cut; the name of any cut holds the public key of a row of it, and keeps to that row."""
@@ -46,6 +62,10 @@ class TakeFilterForm(forms.Form):
         if first and last and last < first:
             self.add_error("last_day", _("The last day lies before the first."))
         return self.cleaned_data
+
+    def said(self, name: str) -> tuple[str, str]:
+        """Return what a part of the address is about, in words, and what stands in it."""
+        return str(SAID.get(name, name)), str(self.data.get(name, ""))
 
     def only(self) -> TakeFilter:
         """Return the filter that the address asks for."""

@@ -96,7 +96,7 @@ def read_left_late(
     }
     gone: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for run, flat, day, left, early in _of_runs(
-        DayCount.objects, records, "run_id", "flat_id", "day", "gone", "gone_early"
+        DayCount.objects.all(), records, "run_id", "flat_id", "day", "gone", "gone_early"
     ):
         _row, own_flat, last_day, grafted_on = records[run]
         if flat == own_flat and day <= last_day:
@@ -106,11 +106,11 @@ def read_left_late(
         yield crop, key, leaving_days(sorted(by_day))
 
 
-def _of_runs(counts: Any, runs: Iterable[int], *columns: str) -> QuerySet[DayCount, Any]:
+def _of_runs(counts: QuerySet[Any], runs: Iterable[int], *columns: str) -> Iterable[tuple[Any, ...]]:
     return _among(counts, DayCount, "run_id", runs).order_by().values_list(*columns)
 
 
-def _among(rows: Any, model: type[Model], column: str, keys: Iterable[int]) -> QuerySet[Any, Any]:
+def _among(rows: QuerySet[Any], model: type[Model], column: str, keys: Iterable[int]) -> QuerySet[Any]:
     """Keep the rows of which ``column`` is one of any number of keys, sent to the database as one value.
 
     Each key of ``__in`` is a value of its own: slow for thousands, and refused for more than SQLite takes.

@@ -151,6 +151,24 @@ class CropTakes:
 
 
 @dataclass(frozen=True, slots=True)
+class TakeTotal:
+    """What took of the grafts that have their record, and what of the graded plants could be sold."""
+
+    alive: int
+    grafted: int
+    saleable: int
+    graded: int
+
+    @property
+    def take_share(self) -> float | None:
+        return self.alive / self.grafted if self.grafted else None
+
+    @property
+    def saleable_share(self) -> float | None:
+        return self.saleable / self.graded if self.graded else None
+
+
+@dataclass(frozen=True, slots=True)
 class TakeReport:
     by: TakeBy
     only: TakeFilter
@@ -163,6 +181,13 @@ class TakeReport:
         """
         limited = [crop.limited_to(frozenset(workers)) for crop in self.crops]
         return replace(self, crops=tuple(crop for crop in limited if crop.has_rows))
+
+    @property
+    def total(self) -> "TakeTotal":
+        """All rows of all crops added up; two rows may share a flat, so flats are not among it."""
+        rows = [row for crop in self.crops for row in crop.rows]
+        columns = ("alive", "grafted", "saleable", "graded")
+        return TakeTotal(*(sum(getattr(row, column) for row in rows) for column in columns))
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain values for JSON, without the program's own keys."""

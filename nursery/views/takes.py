@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -33,7 +33,7 @@ class Pill:
 def takes(request: HttpRequest) -> HttpResponse:
     form = TakeFilterForm(request.GET)
     if not form.is_valid():
-        raise Http404
+        return _unknown(request, form)
     by, asked = form.cleaned_data["by"], request.GET
     if not _may_ask(request.user, by, form.rows.get(TakeBy.GRAFTER)):
         return render(request, "take/closed.html", status=403)
@@ -43,16 +43,17 @@ def takes(request: HttpRequest) -> HttpResponse:
         report = report.limited_to(access.grafters_visible_to(request.user).values_list("pk", flat=True))
     if asked.get("format"):
         return table_answer(asked["format"], _("takes by %s") % CUT_WORDS[by].pill, *table_of(report))
+    filters = _filter_pills(asked, form)
     context = {
         "words": CUT_WORDS[by],
         "note": NOTES.get(by, ""),
         "crops": [(takes, axis_low(takes)) for takes in report.crops],
         "apart": apart(list(report.crops)),
         "cuts": _cut_pills(asked, by, sees_grafters=access.may_see_grafter_rates(request.user)),
-        "filters": _filter_pills(asked, form),
+        "filters": filters,
         "crop_choices": Crop.objects.all(),
         "seasons": _season_pills(asked, form.cleaned_data["season"]),
-        "is_filtered": bool(_filter_pills(asked, form) or form.cleaned_data["season"]),
+        "is_filtered": bool(filters or form.cleaned_data["season"]),
         "onward": _address(asked, **{by.value: None, "by": CUT_WORDS[by].onward.value}),
         "by": by.value,
         "heads": _pill_of_heads(asked, form.cleaned_data["heads"], report),
@@ -69,6 +70,13 @@ def takes(request: HttpRequest) -> HttpResponse:
 @require_safe
 def takes_how(request: HttpRequest) -> HttpResponse:
     return render(request, "take/how.html", {"example": worked_example()})
+
+
+def _unknown(request: HttpRequest, form: TakeFilterForm) -> HttpResponse:
+    """Say which parts of the address the book does not know, and lead to the report without them."""
+    wrong = [(form.said(name), errors) for name, errors in form.errors.items()]
+    without = _address(request.GET, **dict.fromkeys(form.errors))
+    return render(request, "take/unknown.html", {"wrong": wrong, "without": without}, status=404)
 
 
 def _may_ask(user: Account, by: TakeBy, grafter: RowKey | None) -> bool:

@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 
+from nursery.models import GradeCount, Grading
 from tests.factories import make_pairing, make_run, make_season
+from tests.models.rows import SIGNED
 from tests.models.test_takes import make_count
 
 pytestmark = pytest.mark.django_db
@@ -67,6 +69,17 @@ def test_says_the_same_in_words(counted, capsys):
     out = capsys.readouterr().out
     assert f"{counted}: 130 of 144 took, 90.3%; likely" in out
     assert f"early count, day 7: {counted}: 66 of 72 alive" in out
+
+
+def test_says_of_how_many_flats_and_what_is_saleable(counted, capsys):
+    run = counted.runs.order_by("pk").first()
+    grading = Grading.objects.create(flat=run.flat, day=run.grafted_on, **SIGNED)
+    for grade, plants in (("first", 50), ("second", 10), ("cull", 10)):
+        GradeCount.objects.create(grading=grading, run=run, grade=grade, plants_count=plants)
+    call_command("takes", "--by", "method")
+    # 60 of the 70 graded are first or second; a third flat has an early count and no record.
+    out = capsys.readouterr().out
+    assert "(2 of 3 flats, 2 wilting); saleable 60 of 70 graded, 85.7%" in out
 
 
 def test_scipy_waits_until_a_report_is_computed(tmp_path):

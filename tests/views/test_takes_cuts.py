@@ -106,6 +106,20 @@ def test_what_the_book_does_not_know_is_not_found(grower, grafted, asked):
     page(grower, 404, **asked)
 
 
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ({"method": "glue"}, "Method glue The book knows no such row."),
+        ({"first_day": "moon"}, "Grafted from moon Enter a valid date."),
+        ({"by": "moon"}, "Compare by moon"),
+    ],
+)
+def test_says_in_words_what_the_book_does_not_know_and_leads_on_without_it(grower, grafted, asked, said):
+    html = page(grower, 404, roots="none", **asked)
+    assert said in words(html)
+    assert 'href="/takes?roots=none"' in html
+
+
 @pytest.mark.parametrize(("client_name", "status"), [("grower", 200), ("crew", 403), ("tablet", 403)])
 def test_nobody_else_keeps_to_a_grafter(client_name, status, grafted, wren, bob, request):
     client = request.getfixturevalue(client_name)
@@ -148,3 +162,18 @@ def test_a_workbook_holds_the_numbers(grower, grafted):
     book = load_workbook(io.BytesIO(_file(grower, by="method", format="xlsx")))
     header, *rows = list(book.active.values)
     assert {(row[header.index("name")], row[header.index("alive")]) for row in rows} >= {("Cleft", 40)}
+
+
+def test_an_ended_session_says_what_has_come_of_it(grower, pairing):
+    session = make_session(ended_at=GRAFTED_AT)
+    recorded(pairing, 66)
+    run = Run.objects.get()
+    Run.objects.update(session=session)
+    recorded(pairing, 10)  # of no session
+    grading = Grading.objects.create(flat=run.flat, day=run.grafted_on, **SIGNED)
+    for grade, plants in (("second", 60), ("cull", 6)):
+        GradeCount.objects.create(grading=grading, run=run, grade=grade, plants_count=plants)
+    html = grower.get(f"/bench/{session.key}").content.decode()
+    assert "66 of 72 took" in words(html) and "60 of 66 graded are saleable" in words(html)
+    assert f"/takes?session={session.key}" in html
+    assert "66 of 72" in page(grower, session=str(session.key))

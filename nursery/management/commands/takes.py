@@ -1,4 +1,4 @@
-"""Print what of the grafts took, by pairing or by grafter, as a table or as JSON."""
+"""Print what of the grafts took, by any cut, as a table or as JSON."""
 
 import json
 from argparse import ArgumentParser
@@ -11,7 +11,7 @@ from nursery.models.takes import CropTakes, TakeBy, TakeFilter, TakeReport, Take
 
 
 class Command(BaseCommand):
-    help = "Print takes by pairing or by grafter: counts, share and its range. Only records are counted."
+    help = "Print takes by a cut: counts, share and its range, what is saleable. Only records are counted."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--by", choices=[by.value for by in TakeBy], required=True)
@@ -59,11 +59,22 @@ def _crop_lines(crop: CropTakes) -> list[str]:
 
 
 def _row_line(row: TakeRow) -> str:
-    flats = "1 flat" if row.flats == 1 else f"{row.flats} flats"
+    told = f"({_flats(row)}, {row.wilting} wilting)"
     counts = f"  {row.name}: {row.alive} of {row.grafted} took, {row.take_share:.1%}"
     if row.low is None or row.high is None:
-        return f"{counts}; range: cannot tell yet ({flats}, {row.wilting} wilting)"
-    return f"{counts}; likely {row.low:.1%} to {row.high:.1%} ({flats}, {row.wilting} wilting)"
+        line = f"{counts}; range: cannot tell yet {told}"
+    else:
+        line = f"{counts}; likely {row.low:.1%} to {row.high:.1%} {told}"
+    if row.saleable_share is None:
+        return line
+    return f"{line}; saleable {row.saleable} of {row.graded} graded, {row.saleable_share:.1%}"
+
+
+def _flats(row: TakeRow) -> str:
+    """Say how many flats were counted, of how many grafted where that is not all."""
+    if row.flats != row.flats_grafted:
+        return f"{row.flats} of {row.flats_grafted} flats"
+    return "1 flat" if row.flats == 1 else f"{row.flats} flats"
 
 
 def _spread_line(crop: CropTakes) -> str:

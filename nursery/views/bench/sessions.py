@@ -19,6 +19,7 @@ from nursery.actions.sessions import (
 from nursery.forms.bench import PRODUCTS, StartForm
 from nursery.forms.refused import add_refusal
 from nursery.models import Pairing, Run, Session
+from nursery.models.takes import TakeBy, TakeFilter, TakeTotal, take_report
 from nursery.views.bench.board import read_board
 from nursery.views.page import stamp_of
 
@@ -81,6 +82,7 @@ def session_page(
     """Render a session as it is now, with what was refused on top."""
     session.refresh_from_db()
     context = {
+        "took": _took(session) if session.ended_at else None,
         "board": read_board(session, request.worker, timezone.now()),
         "session": session,
         "products": PRODUCTS,
@@ -88,6 +90,12 @@ def session_page(
         "said": request.POST if error else {},
     }
     return render(request, "bench/session.html", context, status=422 if error else 200)
+
+
+def _took(session: Session) -> TakeTotal:
+    """Return what has come of the session's grafts so far."""
+    only = TakeFilter(rows={TakeBy.SESSION: (session.pk,)})
+    return take_report(by=TakeBy.METHOD, only=only).total
 
 
 def _change(request: HttpRequest, key: UUID, action) -> HttpResponse:
