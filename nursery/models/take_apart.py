@@ -63,10 +63,10 @@ def _mark_flats(waiting: dict[int, WaitingRun], recorded: QuerySet[Run], names: 
     rows, parts = parted(recorded, names, RUNS)
     counted = set()
     for *who, flat in _among(rows, Run, "flat_id", flats).values_list(*parts, "flat_id"):
-        counted.add((names.row(*who)[1], flat))
+        counted.add((*names.row(*who), flat))
     for run in waiting.values():
-        run.is_first_of_flat = (run.key, run.flat) not in counted
-        counted.add((run.key, run.flat))
+        run.is_first_of_flat = (run.crop, run.key, run.flat) not in counted
+        counted.add((run.crop, run.key, run.flat))
 
 
 def _add_counts(run: WaitingRun, days: list[tuple[Any, ...]]) -> None:
