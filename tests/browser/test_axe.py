@@ -167,8 +167,15 @@ def samples():
         "job-detail": [reverse("job-detail", args=[one.key]) for one in works],
         "job-file": [],
         "tally-look": [reverse("tally-look", args=[one.key]) for one in looks],
-        "takes": [reverse("takes"), reverse("takes") + "?by=grafter"],
+        "takes": [reverse("takes") + query for query in ("", "?by=grafter", *take_queries())],
     }
+
+
+def take_queries():
+    """Cuts with grades under filters, what is not recorded, and a value that the book does not know."""
+    kept = f"&pairing={Run.objects.filter(grade_counts__isnull=False).first().pairing.key}"
+    several = f"?by=scion_lot{kept}&method=splice&first_day=2020-01-01&last_day=2099-12-31&heads=on"
+    return [several, "?by=place&heads=on", "?by=session", "?by=roots&grafter=none", "?method=glue"]
 
 
 def tongues():
