@@ -142,8 +142,7 @@ def _lots() -> dict[Any, Called]:
     plain = Counter((cultivar, number) for _key, cultivar, number, *_rest in rows)
     return {
         key: Called(
-            f"{cultivar}, {number}"
-            + (f" ({supplier})" if supplier and plain[cultivar, number] > 1 else ""),
+            f"{cultivar}, {number}" + (f" ({supplier})" if supplier and plain[cultivar, number] > 1 else ""),
             str(public),
         )
         for key, cultivar, number, supplier, public in rows
