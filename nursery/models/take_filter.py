@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet
 
 from nursery.models.bench import Run
 from nursery.models.check import DayCount
+from nursery.models.flat import Flat
 from nursery.models.leaving import GradeCount
 from nursery.models.plant import Crop
 from nursery.models.season import Season
@@ -54,6 +55,8 @@ class TakeFilter:
         if self.season is None:
             return Q()
         days = (self.season.starts_on, self.season.ends_on)
-        flat = path.run + "flat__season"
-        grafted = Q(**{flat + "__isnull": True, path.run + "grafted_on__range": days})
-        return Q(**{flat: self.season}) | grafted
+        flat = path.flat.removesuffix("_id") + "__in"
+        brought_in = Q(**{flat: Flat.objects.filter(season=self.season).order_by().values("pk")})
+        of_any_season = Q(**{flat: Flat.objects.filter(season__isnull=False).order_by().values("pk")})
+        # The day is looked at first: few of many seasons' runs are then looked up among the flats.
+        return (Q(**{path.run + "grafted_on__range": days}) & ~of_any_season) | brought_in

@@ -1,12 +1,12 @@
 """In which row of each cut a graft falls, and that no cut loses or doubles one."""
 
 import random
-from datetime import timedelta
+from datetime import date, timedelta
 from uuid import uuid4
 
 import pytest
 
-from nursery.models import Place, PlaceMove, Run, StageMove, Voiding
+from nursery.models import Flat, Place, PlaceMove, Run, StageMove, Voiding
 from nursery.models.takes import TakeBy, TakeFilter, take_report
 from tests.factories import (
     GRAFTED_AT,
@@ -17,6 +17,7 @@ from tests.factories import (
     make_pairing,
     make_place,
     make_run,
+    make_season,
     make_session,
     make_sowing,
     make_worker,
@@ -240,3 +241,22 @@ def test_flats_are_counted_of_those_grafted_in_the_row():
     shares = {row.name: (row.flats, row.flats_grafted) for crop in report.crops for row in crop.rows}
     assert shares == {str(pairing): (1, 2), str(other): (1, 2)}
     assert Run.objects.count() == 7
+
+
+def test_a_past_seasons_flat_is_of_the_season_it_was_brought_in_for():
+    """Whatever its days: also a run that waits, which has no count to say of which season it is."""
+    pairing = make_pairing()
+    spring = make_season("Spring 2026")
+    past = make_season("Spring 2025", date(2025, 1, 1), date(2025, 6, 30))
+    tally = make_flat()
+    Flat.objects.filter(pk=tally.pk).update(origin="tally", season=past, own_name="Old 1", tray_format=None)
+    for flat, season in ((tally, past), (make_flat(), spring)):
+        run = make_run(flat, places=[], pairing=pairing, grafted_on=date(2026, 3, 2))
+        make_count(run, alive=60, season=season)
+        waits = make_run(flat, places=[], pairing=make_pairing(), grafted_on=date(2026, 3, 2))
+        make_count(waits, day=7, alive=50, is_record=False, season=season)
+    for season in (spring, past):
+        report = take_report(by=TakeBy.PAIRING, only=TakeFilter(season=season))
+        found = [(len(crop.rows), len(crop.early)) for crop in report.crops]
+        assert found == [(1, 1)], season
+    assert rows(TakeBy.PAIRING, season=make_season("None", date(2020, 1, 1), date(2020, 6, 1))) == {}
