@@ -33,8 +33,8 @@ def record_grading(
 ) -> Grading:
     """Write down how many plants are of which grade; of those of ``leaving``, else of all that live.
 
-    A grading of all that live takes the place of an earlier one. ValidationError if nothing is graded, or
-    more of a run than live (or left).
+    A grading of all that live takes the place of an earlier one; what left is graded once, until that is
+    taken back. ValidationError if it was, if nothing is graded, or more of a run than live (or left).
     """
     lock_flats([flat.pk])
     given = [count for count in counts if count.plants]
@@ -42,6 +42,9 @@ def record_grading(
         raise ValueError("plants must be at least 0")
     if not given:
         raise ValidationError(_("Say how many plants are of which grade, at least 1."), code="none")
+    if leaving and Grading.objects.standing().filter(leaving=leaving).exists():
+        text = _("These plants were graded as they left: take that back first, then grade them again.")
+        raise ValidationError(text, code="graded")
     day = leaving.day if leaving else leaving_day(flat, stamp)
     _require_there(given, left_by(leaving) if leaving else _alive(flat), has_left=leaving is not None)
     grading = Grading.objects.create(flat=flat, day=day, leaving=leaving, **stamp.fields())

@@ -95,7 +95,7 @@ class Grading(Event):
 
     flat = models.ForeignKey("nursery.Flat", models.PROTECT, related_name="gradings")
     day = models.DateField(_("day"))
-    leaving = models.OneToOneField(Leaving, models.PROTECT, null=True, blank=True, related_name="grading")
+    leaving = models.ForeignKey(Leaving, models.PROTECT, null=True, blank=True, related_name="gradings")
 
     objects = GradingQuerySet.as_manager()
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from nursery.calc.codes import spoken
-from nursery.models import Account, Leaving, LeavingCount, Mark, Run, StageMove, Voiding
+from nursery.models import Account, Cause, Grading, Leaving, LeavingCount, Mark, Run, StageMove, Voiding
 from nursery.views.choosing import run_name
 from nursery.views.flat_now import FlatNow
 
@@ -20,6 +20,12 @@ class LeavingLine:
     number: int
     parts: list[tuple[str, int]]
     is_void: bool
+    is_graded: bool
+
+    @property
+    def may_grade(self) -> bool:
+        """Plants that went to somebody who wants to know; what was graded already is not asked again."""
+        return self.leaving.reason in (Cause.SOLD, Cause.PLANTED) and not self.is_graded
 
     @property
     def is_by_number(self) -> bool:
@@ -52,7 +58,7 @@ class LeavingLine:
 
 
 def leaving_lines(leavings: Sequence[Leaving], user: Account) -> list[LeavingLine]:
-    """Return a line for each of ``leavings`` (with their flats); four queries."""
+    """Return a line for each of ``leavings`` (with their flats); five queries."""
     counts = _counts(leavings)
     names = _names({run for parts in counts.values() for run in parts}, user)
     void = set(
@@ -60,12 +66,14 @@ def leaving_lines(leavings: Sequence[Leaving], user: Account) -> list[LeavingLin
             "target_uuid", flat=True
         )
     )
+    graded = set(Grading.objects.standing().filter(leaving__in=leavings).values_list("leaving_id", flat=True))
     return [
         LeavingLine(
             leaving=leaving,
             number=sum(counts[leaving.pk].values()),
             parts=_parts(counts[leaving.pk], names),
             is_void=leaving.uuid in void,
+            is_graded=leaving.pk in graded,
         )
         for leaving in leavings
     ]

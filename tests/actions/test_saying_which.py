@@ -54,8 +54,8 @@ def test_their_grades_stay_with_them(flat):
         stamp=Stamp.of(DAY_12), leaving=leaving,
     )  # fmt: skip
     new = say_which(leaving, places=range(1, 13), stamp=Stamp.of(DAY_14))
-    assert list(Grading.objects.standing()) == [new.grading]
-    kept = new.grading.counts.order_by("pk").values_list(
+    assert list(Grading.objects.standing()) == [new.gradings.get()]
+    kept = new.gradings.get().counts.order_by("pk").values_list(
         "grade", "plants_count", "heads_per_plant", "is_even"
     )
     assert list(kept) == [("first", 9, 2, True), ("cull", 3, 1, None)]

@@ -128,7 +128,6 @@ NEEDS_ROW = {
     (m.Cell, "moved_from"): m.Cell,
     (m.Worker, "account"): m.Account,
     (m.Leaving, "check_ref"): m.Check,
-    (m.Grading, "leaving"): m.Leaving,
 }
 # What must stand beside it.
 BESIDE = {(m.Cell, "moved_from"): {"came_by": m.Leaving}}

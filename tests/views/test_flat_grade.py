@@ -148,3 +148,16 @@ def test_a_plant_that_two_marks_say_left_left_once(run):
     mark.pk, mark.uuid = None, uuid4()
     mark.save()
     assert left_by(leaving) == {run.pk: 3}
+
+
+def test_what_left_is_graded_once_until_that_is_taken_back(grower, run):
+    leaving = let_leave_by_number(run.flat, numbers={run.pk: 20}, reason="sold", stamp=Stamp.now())
+    address = f"/{run.flat.code}/leave/{leaving.uuid}/grade"
+    assert address in grower.get(f"/{run.flat.code}").content.decode()
+    grower.post(address, {"first-0": 15})
+    assert address not in grower.get(f"/{run.flat.code}").content.decode()
+    answer = grower.post(address, {"first-0": 20})
+    assert answer.status_code == 422 and "take that back first" in answer.content.decode()
+    grower.post(f"/{run.flat.code}/grade/{Grading.objects.get().uuid}/undo")
+    assert grower.post(address, {"first-0": 20}).status_code == 302
+    assert saleable_of([run.pk]).saleable == 20

@@ -109,7 +109,7 @@ def test_another_day_and_the_early_ones(crew, farm):
 
 def test_grades_are_kept_with_what_leaves(crew, flat):
     crew.post(f"/{flat.code}/leave", {**SOLD, "first-0": "50", "second-0": "6", "cull-0": "4"})
-    counts = Leaving.objects.get().grading.counts.order_by("pk")
+    counts = Leaving.objects.get().gradings.get().counts.order_by("pk")
     assert list(counts.values_list("grade", "plants_count")) == [("first", 50), ("second", 6), ("cull", 4)]
 
 
