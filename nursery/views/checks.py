@@ -94,12 +94,20 @@ def _was_looked_at(facts: FlatFacts, day: date) -> bool:
 
 
 def _hints(facts: FlatFacts, cells: Sequence[CellState], seen: frozenset[int]) -> list[str]:
-    """Say what somebody who begins should know: half of it was seen today; some are dead by number."""
+    """Say what somebody who begins should know: half was seen today; some left or died by number."""
     hints = []
     if seen and not seen >= {cell.place_no for cell in cells}:
         said = {"seen": sum(cell.place_no in seen for cell in cells), "plants": len(cells)}
         hints.append(_("%(seen)d of %(plants)d were seen today. Closing now completes the day.") % said)
-    by_number = sum(run.dead_by_number for run in stock_of(facts).values())
+    stock = stock_of(facts).values()
+    left, by_number = sum(run.left_by_number for run in stock), sum(run.dead_by_number for run in stock)
+    if left:
+        text = ngettext(
+            "%d left by number, nobody said which: it is drawn and counted here until somebody does.",
+            "%d left by number, nobody said which: they are drawn and counted here until somebody does.",
+            left,
+        )
+        hints.append(text % left)
     if by_number:
         text = ngettext(
             "%d is dead by number, nobody said which: mark it, or it counts as alive.",

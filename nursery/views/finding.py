@@ -15,13 +15,13 @@ from django.views.decorators.http import require_POST, require_safe
 from nursery import access
 from nursery.actions.lookup import Answer, Found, Known, look_up
 from nursery.actions.prints import prints_of
-from nursery.actions.states import flat_states
 from nursery.actions.twins import add_twin
 from nursery.calc.codes import spoken
 from nursery.calc.places import PlaceError, place_name, place_number
 from nursery.forms.mending import LostFlatForm
 from nursery.models import Check, Flat, TrayFormat
 from nursery.views.drawing import WIDE_COLUMNS, DrawnCell, FlatDrawing, draw_flat
+from nursery.views.flat_now import flat_now
 from nursery.views.flat_rows import FlatRow, flat_rows
 from nursery.views.page import render_page, stamp_of
 from nursery.views.small_flat import small_flat
@@ -91,9 +91,8 @@ def _two_labels(
     request: HttpRequest, flat: Flat, refused: list[str] | None = None, status: int = 200
 ) -> HttpResponse:
     today = timezone.localdate()
-    cells = list(flat_states(flat, day=today).values())
-    runs = list(flat.runs.named().order_by("number"))
-    standing = standing_of(cells)
+    now = flat_now(flat)
+    cells, runs, standing = now.cells, now.runs, standing_of(now.cells, now.stock)
     checks = Check.objects.standing().filter(flat=flat, leaving=None).order_by("-day", "-opened_at")
     context = {
         "flat": flat,

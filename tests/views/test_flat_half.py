@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from nursery.actions.leaving import let_leave
+from nursery.actions.leaving import let_leave, let_leave_by_number
 from nursery.actions.stamp import Stamp
 from tests.factories import make_flat, make_run
 from tests.views.checking import check_flat
@@ -98,3 +98,9 @@ def test_as_many_queries_for_many_halves_as_for_two(crew):
             text(crew, "/")
         counted.append(len(captured))
     assert counted[0] == counted[1]
+
+
+def test_who_begins_a_check_hears_of_what_left_by_number(crew, flat):
+    run = flat.runs.get()
+    let_leave_by_number(flat, numbers={run.pk: 12}, reason="sold", stamp=Stamp.now())
+    assert "12 left by number" in text(crew, f"/{flat.code}/check")
