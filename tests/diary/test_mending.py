@@ -9,31 +9,10 @@ from nursery.actions.leaving import let_leave_by_number
 from nursery.actions.mending import give_check, unvoid_check, void_check
 from nursery.actions.settling import settle
 from nursery.models import Cell, Change
-from tests.diary.book import Diary, march, place
-from tests.factories import make_worker
+from tests.diary.book import march, place
 
 pytestmark = pytest.mark.django_db
 AMBER = "Amber on Oak"
-
-
-@pytest.fixture
-def diary(farm, alice):
-    return Diary(alice)
-
-
-@pytest.fixture
-def ash(db):
-    return make_worker("Ash")
-
-
-@pytest.fixture
-def birch(db):
-    return make_worker("Birch")
-
-
-@pytest.fixture
-def amber(diary):
-    return diary.pairing("Amber", "Oak")
 
 
 def test_29_the_wrong_worker_stood_on_three_flats(diary, amber, ash, birch):

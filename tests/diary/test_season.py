@@ -16,31 +16,10 @@ from nursery.actions.regraft import regraft, undo_regraft
 from nursery.actions.undo_leaving import undo_act, undo_discard, undo_leaving
 from nursery.actions.work import Work
 from nursery.models import Leaving, Run, Stage, standing_moves
-from tests.diary.book import Diary, places
-from tests.factories import make_worker
+from tests.diary.book import places
 
 pytestmark = pytest.mark.django_db
 AMBER = "Amber on Oak"
-
-
-@pytest.fixture
-def diary(farm, alice):
-    return Diary(alice)
-
-
-@pytest.fixture
-def ash(db):
-    return make_worker("Ash")
-
-
-@pytest.fixture
-def birch(db):
-    return make_worker("Birch")
-
-
-@pytest.fixture
-def amber(diary):
-    return diary.pairing("Amber", "Oak")
 
 
 def run_of(flat, number=1):
