@@ -8,6 +8,7 @@ that came on a trolley healed where the trolley stood at that moment, if that is
 itself is the row. Moves that were taken back are not looked at.
 """
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -113,14 +114,15 @@ class GrafterCut(Cut):
         return Q(**{first: key[0], second: key[1]}) | Q(**{first: key[1], second: key[0]})
 
 
-class DerivedCut(Cut):
+class DerivedCut(Cut, ABC):
     """A row that one expression says, of what stands beside the run."""
 
     def __init__(self) -> None:
         super().__init__("")
 
+    @abstractmethod
     def expression(self, path: Path) -> Any:
-        raise NotImplementedError
+        """Return what says the row of a run."""
 
     def parts(self, path: Path) -> list[Any]:
         return [self.expression(path)]
