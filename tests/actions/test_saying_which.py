@@ -55,8 +55,10 @@ def test_their_grades_stay_with_them(flat):
     )  # fmt: skip
     new = say_which(leaving, places=range(1, 13), stamp=Stamp.of(DAY_14))
     assert list(Grading.objects.standing()) == [new.gradings.get()]
-    kept = new.gradings.get().counts.order_by("pk").values_list(
-        "grade", "plants_count", "heads_per_plant", "is_even"
+    kept = (
+        new.gradings.get()
+        .counts.order_by("pk")
+        .values_list("grade", "plants_count", "heads_per_plant", "is_even")
     )
     assert list(kept) == [("first", 9, 2, True), ("cull", 3, 1, None)]
 
