@@ -61,7 +61,8 @@ def test_a_copy_is_for_its_owner_only_and_leaves_nothing_beside_it(copy):
 def test_a_copy_restored_on_a_new_machine_is_the_same_book(book, copy, tmp_path):
     new = tmp_path / "new"
     said = good(manage("restore", copy, "--data", new))
-    assert "65 flats" in said and "3 logins" in said
+    logins, flats, *_rest = counts(book).split()
+    assert f"{flats} flats" in said and f"{logins} logins" in said and int(flats) > 50
     assert counts(new) == counts(book)
     assert "counts agree" in good(manage("recount", TAKEBOOK_DATA=str(new)))
     with running("--data", new) as server:
@@ -234,12 +235,12 @@ def test_a_book_is_not_replaced_unless_told_so_and_then_set_aside(book, copy, ot
     assert "The other farm" in good(manage("restore", aside, "--replace", "--data", other))
 
 
-def test_a_book_too_damaged_to_be_copied_is_set_aside_as_it_is(copy, other):
+def test_a_book_too_damaged_to_be_copied_is_set_aside_as_it_is(book, copy, other):
     (other / "takebook.sqlite3").write_bytes(b"no database at all" * 1000)
     good(manage("restore", copy, "--replace", "--data", other))
     aside = next((other / "copies").glob("set-aside-*.sqlite3"))
     assert aside.read_bytes().startswith(b"no database at all")
-    assert counts(other).startswith("3 65")
+    assert counts(other) == counts(book)
 
 
 def test_a_folder_whose_program_runs_is_refused(book, copy, other):

@@ -38,10 +38,11 @@ def other(new_database, tmp_path):
     return other
 
 
-def test_a_dump_of_the_book_and_nothing_secret_is_in_the_copy(copy):
+def test_a_dump_of_the_book_and_nothing_secret_is_in_the_copy(book, copy):
     with zipfile.ZipFile(copy) as archive:
         assert sorted(archive.namelist()) == ["book.pgdump", "takebook-copy.json"]
-        assert info_in(archive)["counts"]["nursery_flat"] == 65
+        _logins, flats, *_rest = run_python(COUNTS, **book).split()
+        assert info_in(archive)["counts"]["nursery_flat"] == int(flats) > 50
 
 
 def test_a_book_is_replaced_only_when_told_so_and_then_set_aside(book, copy, other, tmp_path):
