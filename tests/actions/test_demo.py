@@ -65,7 +65,9 @@ def season_before():
 
 def counts_by_code():
     columns = ("flat__code", "run__number", "grafted", "alive", "wilting", "dead", "gone", "is_record")
-    return list(DayCount.objects.order_by("flat__code", "run__number", "day").values_list(*columns))
+    # A pooled flat holds runs of several flats that bear one number.
+    counts = DayCount.objects.order_by("flat__code", "run__flat__code", "run__number", "day")
+    return list(counts.values_list(*columns))
 
 
 def test_two_seasons_of_several_crops():
