@@ -1,8 +1,10 @@
 """Wrong passwords are slowed down: by the name that is tried, and by the address that tries.
 
-A try is counted before its password is looked at and taken back if it was right, so that many at once gain
-nothing. It is kept in a small database of its own in the data folder: that holds for all workers and over a
-restart, is in no copy of the book, and who guesses never keeps the book's one writer busy.
+A try is noted before its password is looked at. While it is, no more are looked at beside it than would be
+free if all of them were wrong, so that many at once gain nothing; but who comes with the right password among
+many (a crew that starts its tablets together) waits a moment only. All of it is kept in a small database of
+its own in the data folder: that holds for all workers and over a restart, is in no copy of the book, and who
+guesses never keeps the book's one writer busy.
 
 Somebody who tries a grower's name all day must not shut the grower out. So a browser in which a name was
 logged in before is known by a signed cookie, and has a count of its own.
@@ -31,7 +33,14 @@ FREE_AT_ADDRESS = 20
 FIRST_KEY = "the first account's key"
 KNOWN_FOR_S = 365 * 24 * 60 * 60
 _SALT = "nursery.known-browser"
-_TABLE = "CREATE TABLE IF NOT EXISTS tries (who TEXT PRIMARY KEY, wrong INTEGER NOT NULL, last REAL NOT NULL)"
+_TABLES = """
+CREATE TABLE IF NOT EXISTS tries (who TEXT PRIMARY KEY, wrong INTEGER NOT NULL, last REAL NOT NULL);
+CREATE TABLE IF NOT EXISTS under_way (who TEXT NOT NULL, token TEXT NOT NULL, began REAL NOT NULL);
+"""
+# A password is looked at in well under a second; a try that never ended is not waited for longer.
+UNDER_WAY_FOR_S = 10.0
+LOOK_AGAIN_AFTER_S = 0.05
+LOOKS = 60
 
 
 @dataclass(frozen=True)
@@ -39,43 +48,66 @@ class Tries:
     """Who is counted for one try: keys, with how many tries are free."""
 
     free: dict[str, int]
-    began: dict[str, tuple[float, float]] = field(default_factory=dict)
+    token: str = field(default_factory=lambda: secrets.token_hex(8))
 
     def begin(self) -> int:
-        """Count a try and return 0, or return the seconds to wait and count nothing."""
+        """Note a try and return 0, or return the seconds to wait and note nothing.
+
+        Where as many tries are under way as are free, it waits for one of them to end, three seconds at most.
+        """
+        for _look in range(LOOKS):
+            left = self._begin()
+            if left is not None:
+                return left
+            time.sleep(LOOK_AGAIN_AFTER_S)
+        return 1
+
+    def _begin(self) -> int | None:
+        """Return the seconds to wait, 0 if none (the try is noted then), or None: others are under way."""
         now = time.time()
         with _counts() as counts:
             counts.execute("DELETE FROM tries WHERE last < ?", [now - FORGOTTEN_AFTER_S])
-            before = {who: _row(counts, who) for who in self.free}
+            counts.execute("DELETE FROM under_way WHERE began < ?", [now - UNDER_WAY_FOR_S])
+            rows = [(free, *_row(counts, who), _under_way(counts, who)) for who, free in self.free.items()]
             left = max(
-                wait_left_s(wrong, since_last_s=now - last, free=self.free[who])
-                for who, (wrong, last) in before.items()
+                wait_left_s(wrong, since_last_s=now - last, free=free) for free, wrong, last, _n in rows
             )
             if left > 0:
                 return math.ceil(left)
-            for who in self.free:
-                counts.execute(
-                    "INSERT INTO tries VALUES (?, 1, ?) "
-                    "ON CONFLICT (who) DO UPDATE SET wrong = wrong + 1, last = excluded.last",
-                    [who, now],
-                )
-                self.began[who] = (now, before[who][1])
+            if any(number and wrong + number >= free for free, wrong, _last, number in rows):
+                return None
+            counts.executemany(
+                "INSERT INTO under_way VALUES (?, ?, ?)", [(who, self.token, now) for who in self.free]
+            )
         return 0
 
-    def take_back(self) -> None:
-        """The try was right: the name's count goes to nought, the address's by one.
+    def was_wrong(self) -> None:
+        """The try was wrong: it counts."""
+        with _counts() as counts:
+            self._end(counts)
+            counts.executemany(
+                "INSERT INTO tries VALUES (?, 1, ?) "
+                "ON CONFLICT (who) DO UPDATE SET wrong = wrong + 1, last = excluded.last",
+                [(who, time.time()) for who in self.free],
+            )
 
-        An address is not forgiven all, else who has a login of their own guesses at others' for ever.
+    def was_right(self) -> None:
+        """The try was right: the count of the name, or of its browser, goes to nought.
+
+        That of the address stays, else who has a login of their own guesses at others' for ever.
         """
         with _counts() as counts:
-            for who, free in self.free.items():
-                if free == FREE_AT_ADDRESS:
-                    now, before = self.began[who]
-                    counts.execute("UPDATE tries SET wrong = max(0, wrong - 1) WHERE who = ?", [who])
-                    # No wait begins anew, unless somebody else was wrong meanwhile.
-                    counts.execute("UPDATE tries SET last = ? WHERE who = ? AND last = ?", [before, who, now])
-                else:
-                    counts.execute("DELETE FROM tries WHERE who = ?", [who])
+            self._end(counts)
+            names = [(who,) for who, free in self.free.items() if free != FREE_AT_ADDRESS]
+            counts.executemany("DELETE FROM tries WHERE who = ?", names)
+
+    def _end(self, counts: sqlite3.Connection) -> None:
+        counts.execute("DELETE FROM under_way WHERE token = ?", [self.token])
+
+
+def _under_way(counts: sqlite3.Connection, who: str) -> int:
+    number: int = counts.execute("SELECT count(*) FROM under_way WHERE who = ?", [who]).fetchone()[0]
+    return number
 
 
 def _row(counts: sqlite3.Connection, who: str) -> tuple[int, float]:
@@ -141,14 +173,14 @@ def _counts() -> Iterator[sqlite3.Connection]:
     try:
         try:
             path.chmod(0o600)
-            counts.execute(_TABLE)
+            counts.executescript(_TABLES)
         except sqlite3.DatabaseError as error:
             if isinstance(error, sqlite3.OperationalError):
                 raise
             counts.close()
             path.unlink(missing_ok=True)
             counts = sqlite3.connect(path, timeout=20, isolation_level=None)
-            counts.execute(_TABLE)
+            counts.executescript(_TABLES)
         counts.execute("BEGIN IMMEDIATE")
         yield counts
         counts.execute("COMMIT")

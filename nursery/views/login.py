@@ -47,8 +47,10 @@ def login(request: HttpRequest) -> HttpResponse:
         wait = tries.begin()
         if wait:  # no password is looked at, right or wrong
             form = LoginForm(request, initial={"username": request.POST["username"]})
-        elif form.is_valid():
-            tries.take_back()
+        elif not form.is_valid():
+            tries.was_wrong()
+        else:
+            tries.was_right()
             log_in(request, form.get_user())
             return _remember(redirect(_next_page(request)), form.get_user())
     context = {"form": form, "next": request.GET.get("next", request.POST.get("next", ""))}
@@ -97,10 +99,12 @@ def _first_account(form: FirstAccountForm, tries: Tries) -> Account | None:
         )
     except ValidationError as error:
         add_refusal(form, error)
-        if "key" not in form.errors:
-            tries.take_back()
+        if "key" in form.errors:
+            tries.was_wrong()
+        else:
+            tries.was_right()
         return None
-    tries.take_back()
+    tries.was_right()
     return account
 
 
