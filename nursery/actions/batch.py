@@ -39,7 +39,7 @@ class MarkIn:
 
 @dataclass(frozen=True, slots=True)
 class ClosingIn:
-    """A check closed or opened again; ``known`` are the marks its author could see.
+    """A check closed or opened again; ``known`` are the marks its author could see, None if nobody said.
 
     ``seen`` says at closing what was looked at: "whole", "part" (``seen_places``), or "" as it was opened.
     """
@@ -49,7 +49,7 @@ class ClosingIn:
     at: datetime
     kind: str = "close"
     replaces: tuple[str, ...] = ()
-    known: tuple[str, ...] = ()
+    known: tuple[str, ...] | None = None
     cause: str = ""
     reason: str = ""
     seen: str = ""

@@ -66,6 +66,7 @@ TABLES: dict[str, tuple[str, str]] = {
 
 LEFT_OUT: dict[str, str] = {
     # model: why it is not exported
+    "nursery.DeviceToken": "whoever has one may send marks; a browser gets a new one",
     "nursery.Job": "the program's own list of long work, dropped in time",
     "sessions.Session": "who is logged in: whoever has it is logged in as well",
     "contenttypes.ContentType": "a list of tables that Django keeps for itself",

@@ -120,7 +120,7 @@ def _closing(part: dict[str, Any], worker: UUID | None) -> ClosingIn:
         at=_instant(part, "at"),
         kind=_choice(part, "kind", CLOSING_KINDS, default="close"),
         replaces=_uuids(part, "replaces", MOST_REPLACED),
-        known=_uuids(part, "known", MOST_KNOWN),
+        known=_uuids(part, "known", MOST_KNOWN) if part.get("known") is not None else None,
         cause=_choice(part, "cause", CAUSES, default=""),
         reason=_text(part, "reason", 200, default=""),
         seen=_choice(part, "seen", SEEN, default=""),

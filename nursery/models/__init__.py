@@ -38,7 +38,7 @@ from nursery.models.flat import (
 from nursery.models.healing import HealingPlan, Reading, Step, StepDone
 from nursery.models.job import Job
 from nursery.models.leaving import GradeCount, Grading, Leaving, LeavingCount
-from nursery.models.people import Account, Device, Worker
+from nursery.models.people import Account, Device, DeviceToken, Worker
 from nursery.models.place import Place, PlaceMove
 from nursery.models.plan import Harvest, Planting, Target
 from nursery.models.plant import Crop, Cultivar, Method, Pairing, SeedLot, Sowing
@@ -60,6 +60,7 @@ __all__ = [
     "Cultivar",
     "DayCount",
     "Device",
+    "DeviceToken",
     "Event",
     "Farm",
     "Flat",

@@ -176,6 +176,10 @@ class Closing(Event):
     known_marks = models.JSONField(
         default=list, blank=True, help_text=_("UUIDs of the marks its author could see.")
     )
+    tells_known = models.BooleanField(
+        default=False,
+        help_text=_("Whether its author said which marks were seen: then what was left alone was seen alive."),
+    )
     reason = models.CharField(max_length=200, blank=True)
     seen = models.CharField(max_length=5, choices=Seen, blank=True)
     seen_places = models.JSONField(null=True, blank=True)

@@ -80,3 +80,27 @@ class Device(models.Model):
 
     def __str__(self) -> str:
         return self.name or str(self.uuid)[:8]
+
+
+class DeviceTokenQuerySet(models.QuerySet["DeviceToken"]):
+    def standing(self) -> Self:
+        """Tokens that still open the door: not withdrawn, and of a login that may still be used."""
+        return self.filter(withdrawn_at=None, account__is_active=True)
+
+
+class DeviceToken(models.Model):
+    """What a browser sends its waiting marks with when its login has ended: it opens that one door only.
+
+    The token itself is kept by the browser alone; here lies its SHA-256.
+    """
+
+    device = models.ForeignKey(Device, models.PROTECT, related_name="tokens")
+    account = models.ForeignKey(Account, models.PROTECT, related_name="device_tokens")
+    digest = models.CharField(max_length=64, unique=True, editable=False)
+    issued_at = models.DateTimeField()
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    objects = DeviceTokenQuerySet.as_manager()
+
+    def __str__(self) -> str:
+        return f"{self.device}: {self.account}"
