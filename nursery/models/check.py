@@ -178,7 +178,9 @@ class Closing(Event):
     )
     tells_known = models.BooleanField(
         default=False,
-        help_text=_("Whether its author said which marks were seen: then what was left alone was seen alive."),
+        help_text=_(
+            "Whether its author said which marks were seen: then what was left alone was seen alive."
+        ),
     )
     reason = models.CharField(max_length=200, blank=True)
     seen = models.CharField(max_length=5, choices=Seen, blank=True)
