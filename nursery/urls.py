@@ -30,6 +30,7 @@ from nursery.views import (
     put_together,
     records,
     regraft,
+    rounds,
     sampling,
     scanning,
     sowings,
@@ -106,6 +107,8 @@ urlpatterns: list = [
     path("<code:code>/check/<uuid:key>/ask", asking.flat_ask, name="flat-ask"),
     path("<code:code>/check/<uuid:key>/leave-closed", asking.flat_leave_closed, name="flat-leave-closed"),
     path("sample/<uuid:key>/<uuid:pairing>", sampling.batch_sample, name="batch-sample"),
+    # Rounds
+    path("round", rounds.choose_round, name="round"),
     # Plants that leave, move together or are grafted again
     path("<code:code>/grade", grading.flat_grade, name="flat-grade"),
     path("<code:code>/grade/<uuid:uuid>/undo", grading.flat_grade_undo, name="flat-grade-undo"),

@@ -114,6 +114,11 @@ class Yard:
                 waiting = self.holds(inner) + waiting
         return found
 
+    def walked(self) -> list[Place]:
+        """Return all places as they lie on a walk, each before what stands in it."""
+        reached = [one for outer in self.outermost() for one in (outer, *self.inside(outer))]
+        return reached + [place for place in self.places.values() if place not in reached]
+
     def around(self, place_id: int | None) -> list[Place]:
         """Return a place and those around it, the innermost first."""
         chain: list[Place] = []

@@ -3,9 +3,11 @@
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from nursery.forms.rounds import CHECKED_STAGES
 from nursery.models import Flat, Stage
 from nursery.views.exported import table_answer
 from nursery.views.flat_rows import flat_rows
@@ -53,8 +55,16 @@ def flat_list(request: HttpRequest) -> HttpResponse:
         "is_filtered": bool(search or stage or is_nowhere),
         "is_nowhere": is_nowhere,
         "is_choosing": "choose" in request.GET,
+        "round_url": "" if search or is_nowhere else _round_url(stage),
     }
     return render_page(request, "flat/list.html", context, partial="rows")
+
+
+def _round_url(stage: str) -> str:
+    """Return where these flats can be checked in a round: a stage, or without one what is due."""
+    if not stage:
+        return reverse("round")
+    return f"{reverse('round')}?stage={stage}" if stage in CHECKED_STAGES else ""
 
 
 def table_rows(flats: QuerySet[Flat]) -> list[list[object]]:
