@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 import dj_database_url
-from csp.constants import NONE, SELF
+from csp.constants import NONE, SELF, WASM_UNSAFE_EVAL
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
@@ -44,6 +44,16 @@ def env_time(name: str, default: str) -> datetime.time:
         raise ImproperlyConfigured(
             f"{name} must be a time of day, as 02:30, got {os.environ[name]!r}."
         ) from error
+
+
+def env_port(name: str) -> int | None:
+    """Return a port from the environment, None if it is not set."""
+    value = os.environ.get(name)
+    if not value:
+        return None
+    if not value.isdecimal() or not 0 < int(value) < 65536:
+        raise ImproperlyConfigured(f"{name} must be a port between 1 and 65535, got {value!r}.")
+    return int(value)
 
 
 def secret_key(data_dir: Path) -> str:
@@ -93,6 +103,8 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    # Pages shrink to a sixth. Tokens in them are masked, and each answer is padded at random (BREACH).
+    "django.middleware.gzip.GZipMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -181,7 +193,8 @@ STORAGES = {
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
-        "script-src": [SELF],
+        # WebAssembly for the reader of labels (static/js/camera/zxing.js); eval of scripts stays forbidden.
+        "script-src": [SELF, WASM_UNSAFE_EVAL],
         "style-src": [SELF],
         "img-src": [SELF, "data:"],
         "font-src": [SELF],
@@ -202,7 +215,16 @@ FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.MemoryFileUploadHandler
 FILE_UPLOAD_MAX_MEMORY_SIZE = 6 * 1024 * 1024
 
 HTTPS = env_flag("TAKEBOOK_HTTPS")
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+# Set by "start --https" itself: the program speaks HTTPS with the farm's own certificate, and this port answers
+# over plain HTTP beside it.
+PLAIN_PORT = env_port("TAKEBOOK_PLAIN_PORT")
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS or PLAIN_PORT is not None
+if PLAIN_PORT is not None:
+    # Cookies know no port. Under the names used over plain HTTP, these would keep the farm that goes back to it
+    # from logging in; the prefix also keeps whoever sits on the plain port from setting them.
+    # No HSTS: it counts for a name on every port, so it would send the printed labels, and a tablet that does
+    # not trust the farm yet, to HTTPS on the plain port, where nothing answers.
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-sessionid", "__Host-csrftoken"
 SECURE_REFERRER_POLICY = "same-origin"
 if HTTPS:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
