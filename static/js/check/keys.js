@@ -1,59 +1,64 @@
-// Moves about the flat by keyboard: one tab stop, arrows, Home and End; d, w, r for the modes, u for undo.
+// Moves about the flat by keyboard: one tab stop, arrows as the flat lies on the screen, Home and End for the ends of
+// a row of the flat. On a cell: d dead, w wilting, f firm; anywhere: u undo, r redo, n close and go to the next.
 // A cell acts on Enter and Space by itself, since it is a button.
-const MODES = { d: "dead", w: "wilting", r: "firm" };
+const STATES = { d: "dead", w: "wilting", f: "firm" };
+const STEPS = { ArrowLeft: [0, -1], ArrowRight: [0, 1], ArrowUp: [-1, 0], ArrowDown: [1, 0] };
+const FIELDS = "input, textarea, select, [contenteditable]";
 
-export const useKeys = ({ flat, columns, buttons, setMode, undo }) => {
-  const byPlace = new Map([...buttons].map(([id, button]) => [Number.parseInt(id, 10) - 1, button]));
-  const last = Math.max(...byPlace.keys());
-  const steps = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -columns, ArrowDown: columns };
-  let stop = null;
+// Turned clockwise: what lies to the right on the screen is the row before, what lies below the next column.
+const stepOf = (key, isTurned) => {
+  const [down, right] = STEPS[key];
+  return isTurned ? [-right, down] : [down, right];
+};
 
-  const make = (button) => {
-    if (stop) stop.tabIndex = -1;
-    stop = button;
-    stop.tabIndex = 0;
+// The next cell that way, over places without a plant; undefined at the edge.
+const onwards = (drawing, from, [down, right]) => {
+  let { row, column } = from;
+  let found = null;
+  while (found === null) {
+    row += down;
+    column += right;
+    found = drawing.at(row, column);
+  }
+  return found;
+};
+
+const end = (drawing, { row }, isHome) =>
+  onwards(drawing, { row, column: isHome ? -1 : drawing.columns }, [0, isHome ? 1 : -1]);
+
+// onState(button, state): mark that cell; onUndo(), onRedo(), onNext().
+export const useKeys = ({ drawing, onState, onUndo, onRedo, onNext }) => {
+  const acts = { u: onUndo, r: onRedo, n: onNext };
+
+  const move = (button, key) => {
+    const from = drawing.placeOf(button);
+    const isEnd = key === "Home" || key === "End";
+    const next = isEnd ? end(drawing, from, key === "Home") : onwards(drawing, from, stepOf(key, drawing.isTurned));
+    if (!next) return;
+    drawing.reveal(next.dataset.cell);
+    next.focus();
   };
 
-  const placeOf = (button) => Number.parseInt(button.dataset.cell, 10) - 1;
-
-  // The next cell that way, over blanks and unused ones; a row's end is an end.
-  const onwards = (from, step) => {
-    const row = Math.floor(from / columns);
-    for (let place = from + step; place >= 0 && place <= last; place += step) {
-      if (Math.abs(step) === 1 && Math.floor(place / columns) !== row) return null;
-      if (byPlace.has(place)) return byPlace.get(place);
-    }
-    return null;
-  };
-
-  const edge = (from, isHome) => {
-    const row = Math.floor(from / columns);
-    const places = [...byPlace.keys()].filter((place) => Math.floor(place / columns) === row);
-    return byPlace.get(isHome ? Math.min(...places) : Math.max(...places));
-  };
-
-  const target = (key, from) => {
-    if (key in steps) return onwards(from, steps[key]);
-    return key === "Home" || key === "End" ? edge(from, key === "Home") : undefined;
-  };
-
-  for (const button of byPlace.values()) button.tabIndex = -1;
-  make(byPlace.get(Math.min(...byPlace.keys())));
-
-  flat.addEventListener("focusin", (event) => {
-    const button = event.target.closest("[data-cell]");
-    if (button && button !== stop) make(button);
+  document.addEventListener("focusin", ({ target }) => {
+    const button = target.closest?.(".cell[data-cell]");
+    if (button && drawing.flat?.contains(button)) drawing.stopAt(button);
   });
 
   document.addEventListener("keydown", (event) => {
-    const { key, target: at } = event;
-    if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
-    if (key in MODES) setMode(MODES[key]);
-    if (key === "u") undo();
-    const button = at.closest(".cell[data-cell]");
-    const next = button && target(key, placeOf(button));
-    if (next === undefined || next === false) return;
-    if (button) event.preventDefault();
-    next?.focus();
+    const { key, target, repeat } = event;
+    if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+    if (target.closest(FIELDS) || document.querySelector("dialog[open]") || !drawing.flat) return;
+    const letter = key.toLowerCase();
+    const button = drawing.flat.contains(target) ? target.closest(".cell[data-cell]") : null;
+    if (button && (key in STEPS || key === "Home" || key === "End")) {
+      event.preventDefault();
+      move(button, key);
+    } else if (repeat) {
+      return; // a key held down marks, takes back and closes once
+    } else if (letter in acts) {
+      acts[letter]();
+    } else if (button && letter in STATES) {
+      onState(button, STATES[letter]);
+    }
   });
 };
