@@ -9,6 +9,7 @@ from nursery import access
 from nursery.actions.prints import prints_of
 from nursery.calc.codes import spoken
 from nursery.models import Flat, Run, Stage
+from nursery.views.alive_picture import alive_picture
 from nursery.views.choosing import run_choices
 from nursery.views.dispute_lines import dispute_lines
 from nursery.views.drawing import draw_flat
@@ -48,6 +49,7 @@ def flat_detail(request: HttpRequest, code: str) -> HttpResponse:
         "standing": standing,
         "acts": acts_of(request.user, flat, runs=now.runs, cells=now.cells),
         "days": days,
+        "alive_picture": alive_picture(days),
         "checks": checks,
         "prints": prints_of(flat.code),
         **ending_of(flat, request.GET.get("closed", ""), checks=checks, days=days),
