@@ -243,3 +243,11 @@ def test_the_other_pages_lead_here(crew, yard):
     grafted(8)
     home = crew.get("/").content.decode()
     assert re.findall(r'class="button button-main" href="([^"]*)"', home) == ["/round"]
+
+
+def test_what_the_walk_follows_is_explained_where_it_is_set(grower, yard):
+    assert (
+        "A round goes through the places by this number" in grower.get("/records/places/new").content.decode()
+    )
+    assert "order on a walk" in grower.get("/places").content.decode()
+    assert 'href="/records/places"' in page(grower)

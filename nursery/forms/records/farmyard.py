@@ -27,7 +27,13 @@ class PlaceForm(RecordForm):
     model = Place
     front = ("name", "kind", "stands_in")
     folded = ("capacity_flats", "walk_order", "note")
-    help_texts = {"stands_in": _("For example the room that a bench stands in.")}
+    help_texts = {
+        "stands_in": _("For example the room that a bench stands in."),
+        "walk_order": _(
+            "A round goes through the places by this number, the lowest first. What stands in a place comes "
+            "directly after it, by its own number; places of one number go by their name."
+        ),
+    }
 
     def prepare(self) -> None:
         inside = self.fields["stands_in"]
