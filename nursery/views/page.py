@@ -52,3 +52,13 @@ def render_page(
     response = render(request, template, context, status=status)
     patch_vary_headers(response, HTMX_HEADERS)
     return response
+
+
+def who_is(request: HttpRequest) -> dict[str, str | None]:
+    """Return who is working, for a script that signs with it what is tapped."""
+    worker = request.worker
+    return {
+        "account": request.user.get_username(),
+        "worker": str(worker.key) if worker else None,
+        "name": str(worker or request.user.get_username()),
+    }

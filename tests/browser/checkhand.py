@@ -25,8 +25,7 @@ class Hand:
         (self.cell(what) if isinstance(what, int) else self.button(what)).tap()
 
     def again(self, number):
-        """Touch a cell a second time, not so fast that it is taken for a wet finger's bounce."""
-        self.page.wait_for_timeout(400)
+        """Touch a cell a second time."""
         self.touch(number)
 
     def sees(self, number, label, pressed=None):

@@ -49,10 +49,14 @@ def test_a_second_tap_takes_the_mark_back(hand):
     assert (undo.kind, undo.state, undo.replaces) == ("undo", "unmarked", [str(dead.uuid)])
 
 
-def test_a_bounce_of_a_wet_finger_is_one_tap(hand):
-    hand.cell(5).tap()
-    hand.cell(5).tap()
+def test_a_second_tap_counts_however_quickly_it_comes(hand):
+    for _time in range(3):
+        hand.cell(5).tap()
     hand.sees(5, "A5, dead", pressed=True)
+    hand.cell(5).tap()
+    hand.sees(5, "A5, alive", pressed=False)
+    hand.close()
+    assert Mark.objects.count() == 4
 
 
 @both_sizes

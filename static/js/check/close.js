@@ -1,54 +1,41 @@
-// Closes the check: what still wilts is listed first, the queue is emptied, and what comes then is the page's.
-import { newUuid } from "./ids.js";
-
+// Closes the check: what still wilts is listed first, and what comes then is the page's.
 const at = (id) => document.getElementById(id);
+const BOUNCE_MS = 700; // a wet finger may touch twice: the flat that has just come must not be closed by it
 
 export class Closing {
-  // onClose() makes the last marks and returns what else the closing says; onClosed, onRefused(reason): the answer.
-  // onNothing(): nothing was seen, so there is nothing to close.
-  constructor({ book, queue, onClose, onClosed, onRefused, onNothing }) {
-    Object.assign(this, { book, queue, onClose, onClosed, onRefused, onNothing });
-    this.uuid = null;
+  // onClose(): close it now. onNothing(): nothing was seen, so there is nothing to close.
+  constructor({ onClose, onNothing }) {
+    Object.assign(this, { onClose, onNothing });
+    this.openedAt = -BOUNCE_MS;
     this.dialog = at("check-still");
-    at("check-close").addEventListener("click", () => this.#ask());
+    at("check-close").addEventListener("click", () => this.ask());
     at("check-close-still").addEventListener("click", () => {
       this.dialog.close();
-      this.#close();
+      this.onClose();
     });
-    queue.addEventListener("answer", ({ detail }) => this.#answered(detail));
   }
 
-  get isUnderWay() {
-    return this.uuid !== null;
+  // Another flat.
+  open(book, isNext) {
+    Object.assign(this, { book, openedAt: isNext ? performance.now() : -BOUNCE_MS });
+    this.busy(false);
   }
 
-  #ask() {
+  get isBusy() {
+    return at("check-close").disabled;
+  }
+
+  ask() {
+    if (this.isBusy || this.dialog.open || performance.now() - this.openedAt < BOUNCE_MS) return;
     if (this.book.seesNothing()) return this.onNothing();
     const wilting = this.book.stillWilting();
-    if (!wilting.length) return this.#close();
+    if (!wilting.length) return this.onClose();
     at("check-still-cells").textContent = wilting.map((cell) => cell.name).join(", ");
     this.dialog.showModal();
   }
 
-  #close() {
-    if (this.isUnderWay) return;
-    this.#show(newUuid());
-    const more = this.onClose();
-    const { check, worker } = this.book;
-    const closing = { uuid: this.uuid, check: check.uuid, kind: "close", replaces: [], reason: "", worker };
-    this.queue.close({ ...closing, known: this.book.knownMarks(), at: new Date().toISOString(), ...more });
-  }
-
-  #answered({ uuid, status, reason }) {
-    if (uuid !== this.uuid) return;
-    if (status !== "refused") return this.onClosed();
-    this.#show(null);
-    this.onRefused(reason);
-  }
-
-  #show(uuid) {
-    this.uuid = uuid;
-    at("check-close").disabled = uuid !== null;
-    at("check-close").setAttribute("aria-busy", String(uuid !== null));
+  busy(isBusy) {
+    at("check-close").disabled = isBusy;
+    at("check-close").setAttribute("aria-busy", String(isBusy));
   }
 }

@@ -3,9 +3,20 @@ import { isLiving } from "./book.js";
 
 export const fill = (sentence, values) => sentence.replace(/\{(\w+)\}/g, (whole, name) => values[name] ?? whole);
 
+const put = (element, name, value) => {
+  if (value === null) element.removeAttribute(name);
+  else if (element.getAttribute(name) !== value) element.setAttribute(name, value);
+};
+
 export class Paint {
-  constructor({ book, words, buttons, counter }) {
-    Object.assign(this, { book, words, buttons, counter });
+  constructor({ words, counter }) {
+    Object.assign(this, { words, counter });
+  }
+
+  // Another flat: its book, and the buttons of its cells by public id.
+  open(book, buttons) {
+    Object.assign(this, { book, buttons });
+    this.all();
   }
 
   cells(cells) {
@@ -15,6 +26,11 @@ export class Paint {
 
   all() {
     this.cells(this.book.cells.values());
+  }
+
+  // Whether what was said of these cells is kept yet.
+  busy(cells, isBusy) {
+    for (const { id } of cells) put(this.buttons.get(id), "aria-busy", isBusy ? "true" : null);
   }
 
   count() {
@@ -39,17 +55,17 @@ export class Paint {
 
   #cell(cell) {
     const button = this.buttons.get(cell.id);
+    if (!button) return;
     const state = this.book.shown(cell);
     const before = this.book.before(cell);
-    button.dataset.state = state;
-    if (before) button.dataset.before = before;
-    else delete button.dataset.before;
     const isUnseen = this.book.isUnseen(cell);
-    button.toggleAttribute("data-disagree", this.book.isDisputed(cell));
-    button.toggleAttribute("data-unseen", isUnseen);
-    button.setAttribute("aria-pressed", String(cell.stated));
+    put(button, "data-state", state);
+    put(button, "data-before", before || null);
+    put(button, "data-disagree", this.book.isDisputed(cell) ? "" : null);
+    put(button, "data-unseen", isUnseen ? "" : null);
+    put(button, "aria-pressed", String(cell.stated));
     const said = [cell.name, this.#say(state, before), ...(isUnseen ? [this.words.notSeen] : [])];
-    button.setAttribute("aria-label", said.join(", "));
+    put(button, "aria-label", said.join(", "));
   }
 
   #say(state, before) {

@@ -6,14 +6,22 @@ const at = (id) => document.getElementById(id);
 
 export class Part {
   // onChange(): what is seen has changed, or whether it is being chosen.
-  constructor({ book, flat, words, line, onChange }) {
-    Object.assign(this, { book, words, line, onChange });
+  constructor({ words, line, onChange }) {
+    Object.assign(this, { words, line, onChange });
     this.isChoosing = false;
-    this.heads = [...flat.querySelectorAll("[data-row]")];
     at("check-part").addEventListener("click", () => (this.isChoosing ? this.end() : this.#begin()));
     at("check-go-on").addEventListener("click", () => this.end());
     at("check-all-seen").addEventListener("click", () => this.#whole());
-    this.#show();
+  }
+
+  // Another flat: its book, and the element it is drawn in.
+  open(book, flat, isChoosing = false) {
+    Object.assign(this, { book, flat, isChoosing });
+    this.show();
+  }
+
+  get heads() {
+    return [...this.flat.querySelectorAll("[data-row]")];
   }
 
   // A tap while choosing: a row comes or goes, a cell is where it ends, the corner is the whole flat.
@@ -45,7 +53,7 @@ export class Part {
   }
 
   #changed() {
-    this.#show();
+    this.show();
     this.onChange();
     if (this.isChoosing) this.line.say(this.#said(), { chooses: true });
     else this.line.rest();
@@ -60,7 +68,8 @@ export class Part {
     return `${seen} ${words.chooseMore}`;
   }
 
-  #show() {
+  // Which rows are seen; the flat may have been drawn anew.
+  show() {
     at("check-part").setAttribute("aria-pressed", String(this.isChoosing || this.book.part !== null));
     for (const head of this.heads) {
       if (this.isChoosing) head.setAttribute("aria-pressed", String(this.book.rowIsSeen(head.dataset.row)));

@@ -1,27 +1,41 @@
 // The small line beside the main action: whether what was marked is on the server, and what stands in the way.
 import { fill } from "./paint.js";
 
-export const useSavedLine = ({ queue, words }) => {
-  const line = document.getElementById("check-saved");
-  const [text, login] = line.children;
+export class SavedLine {
+  constructor({ store, sender, words }) {
+    Object.assign(this, { store, sender, words });
+    this.line = document.getElementById("check-saved");
+    [this.text, this.login] = this.line.children;
+    this.isLost = false; // something could not be kept on this tablet
+    this.closes = false; // the check is closed here, and the server has not heard of it
+    for (const source of [store, sender]) source.addEventListener("change", () => this.show());
+    this.show();
+  }
 
-  const said = () => {
-    if (queue.trouble === "forbidden" || queue.trouble === "malformed") return words[queue.trouble];
-    const { length } = queue.marks;
-    if (length) return length === 1 ? words.unsentOne : fill(words.unsentMany, { n: length });
-    if (queue.closing) return queue.trouble ? words.waits : words.closing;
-    return words.saved;
-  };
+  // Something could not be kept here, and the server did not take it at once either; or that is over.
+  lost(isLost) {
+    this.isLost = isLost;
+    this.show();
+  }
 
-  const show = () => {
-    const needsLogin = queue.trouble === "login";
-    login.hidden = !needsLogin;
-    text.hidden = needsLogin;
-    line.toggleAttribute("data-trouble", queue.trouble !== "");
-    const now = said();
-    if (text.textContent !== now) text.textContent = now;
-  };
+  async show() {
+    const { all, marks } = await this.store.countWaiting().catch(() => ({ all: 0, marks: 0 }));
+    const { trouble } = this.sender;
+    const needsLogin = trouble === "login" && all > 0 && !this.isLost;
+    this.login.hidden = !needsLogin;
+    this.text.hidden = needsLogin;
+    this.line.toggleAttribute("data-trouble", this.isLost || (trouble !== "" && all > 0));
+    this.line.dataset.waits = String(all);
+    const now = this.#said(all, marks, trouble);
+    if (this.text.textContent !== now) this.text.textContent = now;
+  }
 
-  queue.addEventListener("change", show);
-  show();
-};
+  #said(all, marks, trouble) {
+    const { words } = this;
+    if (this.isLost) return words.notKept;
+    if (!all) return words.saved;
+    if (["forbidden", "malformed", "full"].includes(trouble)) return words[trouble];
+    if (marks) return marks === 1 ? words.unsentOne : fill(words.unsentMany, { n: marks });
+    return trouble || !this.closes ? words.waits : words.closing;
+  }
+}

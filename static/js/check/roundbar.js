@@ -1,0 +1,117 @@
+// The round on the check's page: how far it is, which flats are in it, and what is there without a flat.
+import { spoken } from "../codes.js";
+import { stayAwake } from "./awake.js";
+import { fill } from "./paint.js";
+
+const at = (id) => document.getElementById(id);
+
+export class RoundBar {
+  // onOpen(code): a flat was chosen. onSkip(): the one at hand is left for later. onCode(text): a code was typed.
+  constructor({ words, onOpen, onSkip, onCode }) {
+    Object.assign(this, { words, onOpen, round: null, isAwake: false });
+    this.dialog = at("round-list");
+    at("round-all").addEventListener("click", () => this.list());
+    at("round-skip").addEventListener("click", onSkip);
+    at("round-end").addEventListener("click", () => this.onEnd?.());
+    at("round-code").addEventListener("submit", (event) => {
+      event.preventDefault();
+      onCode(new FormData(event.target).get("code"));
+    });
+    document.addEventListener("click", (event) => {
+      const button = event.target.closest("[data-opens-flat]");
+      if (!button) return;
+      this.dialog.close();
+      onOpen(button.dataset.opensFlat);
+    });
+  }
+
+  show(round, code) {
+    Object.assign(this, { round, code });
+    at("check-flat").hidden = false;
+    at("check-none").hidden = true;
+    at("check-round").hidden = round === null;
+    at("round-skip").hidden = round === null || round.isClosed(code);
+    at("round-end").hidden = round === null;
+    for (const name of at("check-close").children) name.hidden = name.dataset.in !== (round ? "round" : "flat");
+    if (this.dialog.open) this.dialog.close();
+    if (!round) return;
+    if (!this.isAwake) stayAwake();
+    this.isAwake = true;
+    at("round-bar").max = round.size;
+    at("round-bar").value = round.closed;
+    const fit = { n: round.data.codes.indexOf(code) + 1, of: round.size, closed: round.closed, title: round.data.title };
+    at("round-said").textContent = fill(this.words.roundAt, fit);
+  }
+
+  // All flats of the round, and a field for a code.
+  list() {
+    at("round-flats").replaceChildren(...(this.round?.data.codes ?? []).map((code) => this.#line(code)));
+    this.say("");
+    if (!this.dialog.open) this.dialog.showModal();
+    at("round-flats").querySelector("[aria-current]")?.scrollIntoView({ block: "center" });
+  }
+
+  // What became of a code; kept where it was typed or scanned.
+  say(text) {
+    for (const place of document.querySelectorAll("[data-code-said]")) place.textContent = text;
+  }
+
+  #line(code) {
+    const item = document.createElement("li");
+    const button = document.createElement("button");
+    const name = document.createElement("strong");
+    name.className = "code";
+    name.textContent = spoken(code);
+    button.type = "button";
+    button.dataset.opensFlat = code;
+    button.append(name, ` ${this.#state(code)}`);
+    if (code === this.code) button.setAttribute("aria-current", "true");
+    item.append(button);
+    return item;
+  }
+
+  #state(code) {
+    const { words, round } = this;
+    const closed = round.data.done[code];
+    if (closed) return fill(words.flatClosed, closed);
+    if (code === this.code) return words.flatAtHand;
+    return round.isSkipped(code) ? words.flatSkipped : words.flatOpen;
+  }
+
+  finished(round) {
+    const { dead, flats } = round.found();
+    const text = fill(dead ? this.words.roundFound : this.words.roundNone, { of: round.size, dead, flats });
+    this.#without(this.words.roundDone, text);
+  }
+
+  // No flat is at hand: say what this tablet has.
+  async nowhere(store) {
+    const codes = await store.codes().catch(() => []);
+    this.#without(this.words.noRound, codes.length ? this.words.flatsHere : this.words.nothingHere);
+    at("check-kept").replaceChildren(...codes.slice(0, 400).map((code) => this.#kept(code)));
+  }
+
+  #kept(code) {
+    const item = document.createElement("li");
+    const button = document.createElement("button");
+    button.className = "code";
+    button.type = "button";
+    button.dataset.opensFlat = code;
+    button.textContent = spoken(code);
+    item.append(button);
+    return item;
+  }
+
+  #without(title, text) {
+    at("check-none-title").textContent = title;
+    at("check-none-text").textContent = text;
+    at("check-kept").replaceChildren();
+    at("check-flat").hidden = true;
+    at("check-round").hidden = true;
+    at("check-none").hidden = false;
+    at("check-code").textContent = title;
+    at("check-what").textContent = "";
+    at("check-count").replaceChildren();
+    document.title = title;
+  }
+}
