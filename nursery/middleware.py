@@ -72,7 +72,7 @@ class MethodMiddleware:
 class WhoMiddleware:
     """Send a shared tablet on which nobody is chosen to the page that asks who is working."""
 
-    OPEN = frozenset({"who", "login", "logout"})
+    OPEN = frozenset({"who", "login", "logout", "manifest", "service-worker", "offline"})
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response

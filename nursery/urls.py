@@ -37,6 +37,7 @@ from nursery.views import (
     takes,
     tallies,
     together,
+    worker,
 )
 from nursery.views.api import api_marks
 from nursery.views.bench import blades as bench_blades
@@ -176,4 +177,8 @@ urlpatterns: list = [
     path("jobs/<uuid:key>/file", jobs.job_file, name="job-file"),
     path("export", jobs.book_export, name="book-export"),
     path("export/ask", jobs.book_export_ask, name="book-export-ask"),
+    # Installed, and without network
+    path("manifest.webmanifest", worker.manifest, name="manifest"),
+    path("sw.js", worker.service_worker, name="service-worker"),
+    path("offline", worker.offline, name="offline"),
 ]

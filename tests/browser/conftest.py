@@ -16,6 +16,7 @@ from tests.browser.checkhand import Hand
 from tests.factories import make_flat, make_run
 
 CHROMIUM_ARGS = ["--no-sandbox", "--disable-background-networking"]
+WITHOUT_WORKER = {"service_workers": "block"}  # page.route() does not see what a service worker answers
 TABLET, PHONE = {"width": 1024, "height": 768}, {"width": 360, "height": 780}
 
 
@@ -44,7 +45,7 @@ def open_page(chromium, live_server, farm):
     contexts, faults = [], []
 
     def opened(size, account=None, **options):
-        options = {"viewport": size, "has_touch": True, "is_mobile": True, **options}
+        options = {"viewport": size, "has_touch": True, "is_mobile": True, **WITHOUT_WORKER, **options}
         context = chromium.new_context(base_url=live_server.url, **options)
         context.set_default_timeout(5000)
         contexts.append(context)
