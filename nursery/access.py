@@ -51,9 +51,14 @@ def worker_at(request: HttpRequest) -> Worker | None:
     if not user.is_authenticated:
         return None
     if not user.is_shared:
-        return Worker.objects.active().filter(account=user).first()
+        return worker_of(user)
     key = request.session.get(WORKER_IN_SESSION)
     return Worker.objects.active().filter(key=key).first() if key else None
+
+
+def worker_of(user: Account) -> Worker | None:
+    """Return the worker whose own login this is; a shared tablet's is nobody's."""
+    return None if user.is_shared else Worker.objects.active().filter(account=user).first()
 
 
 def may_see_grafter_rates(user: Account) -> bool:
@@ -106,6 +111,20 @@ def flats_for_work(user: Account, codes: Iterable[str]) -> list[Flat]:
     if len(found) < len(wanted):
         raise Http404
     return [found[code] for code in wanted]
+
+
+def flats_found_for_work(user: Account, codes: Iterable[str]) -> dict[str, Flat]:
+    """Return those flats of these codes that crew may work on, by code, in the order they are asked for."""
+    wanted = list(codes)
+    flats = Flat.objects.with_stage().kept().filter(code__in=wanted)
+    found = {flat.code: flat for flat in flats.select_related("tray_format", "layout")}
+    return {code: found[code] for code in wanted if code in found}
+
+
+def tallies_among(user: Account, codes: Iterable[str]) -> set[str]:
+    """Return those of these codes that imported tallies bear."""
+    tallies = Flat.objects.filter(origin=Flat.Origin.TALLY, code__in=list(codes))
+    return set(tallies.values_list("code", flat=True))
 
 
 def leaving_for_work(user: Account, code: str, uuid: UUID) -> Leaving:
@@ -205,6 +224,11 @@ def is_borne(code: str) -> bool:
 def is_printed_ahead(code: str) -> bool:
     """True if this code stands on a roll and nothing bears it yet."""
     return PrintedCode.objects.free().filter(code=code).exists()
+
+
+def printed_ahead(codes: Iterable[str]) -> set[str]:
+    """Return those of these codes that stand on a roll and that nothing bears yet."""
+    return set(PrintedCode.objects.free().filter(code__in=list(codes)).values_list("code", flat=True))
 
 
 def account_for_change(user: Account, username: str) -> Account:

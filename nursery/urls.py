@@ -42,6 +42,8 @@ from nursery.views import (
 from nursery.views.api import api_marks
 from nursery.views.bench import blades as bench_blades
 from nursery.views.bench import flats as bench_flats
+from nursery.views.api_device import api_device
+from nursery.views.api_flats import api_flat, api_flats
 from nursery.views.bench import offer as bench_offer
 from nursery.views.bench import put_on as bench_put_on
 from nursery.views.bench import runs as bench_runs
@@ -68,6 +70,9 @@ urlpatterns: list = [
     path("api/marks", api_marks, name="api-marks"),
     # Labels
     path("labels", labels.label_queue, name="label-queue"),
+    path("api/flats", api_flats, name="api-flats"),
+    path("api/flats/<str:code>", api_flat, name="api-flat"),
+    path("api/device", api_device, name="api-device"),
     path("labels/print", labels.label_print, name="label-print"),
     path("labels/roll", labels.label_roll, name="label-roll"),
     path("labels/sowings", labels.label_sowings, name="label-sowings"),

@@ -1,27 +1,26 @@
-"""The door for scripts: JSON in, JSON out, never a redirect."""
+"""The door for scripts: marks in. The format stands in DEVELOPERS.md."""
 
 from dataclasses import asdict
 
-from django.contrib.auth.decorators import login_not_required
-from django.http import HttpRequest, JsonResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from nursery.actions.batch import Sender
 from nursery.actions.marks import receive_batch
 from nursery.forms.marks import VERSION, MalformedBatch, read_batch
+from nursery.views.api_door import api_door
+from nursery.views.api_trouble import refusal
 
 
 @require_POST
-@login_not_required  # it answers for itself: a script must never be sent to a login page
-def api_marks(request: HttpRequest) -> JsonResponse:
-    """Take in a batch of checks, marks and closings; the format stands in DEVELOPERS.md."""
-    if not request.user.is_authenticated:
-        return JsonResponse({"error": "login", "message": "Log in again; nothing was lost."}, status=401)
+@api_door()
+def api_marks(request: HttpRequest) -> HttpResponse:
+    """Take in a batch of checks, marks and closings."""
     try:
         batch = read_batch(request.body)
     except MalformedBatch as error:
-        return JsonResponse({"error": "malformed", "message": str(error)}, status=400)
+        return refusal("malformed", str(error))
     now = timezone.now()
     receipt = receive_batch(batch, Sender(request.user, request.worker, now, request.farm.time_zone))
     return JsonResponse(

@@ -114,6 +114,8 @@ def _who(check: Check) -> str:
 
 def sheets_from(heads: Sequence[Head]) -> list[dict[str, Any]]:
     """Return the sheets of these flats; as many queries whatever their number."""
+    if not heads:
+        return []
     keys = [head.flat.pk for head in heads]
     ledger, marks = read_ledger(keys), marks_told(keys)
     closings = closings_told([check for head in heads for check in _asked_of_closings(head)])
