@@ -20,6 +20,7 @@ export class Book {
     this.cells = new Map();
     this.local = new Map(); // marks said here, by uuid
     this.pending = new Set(); // those of them that the store has not kept yet
+    this.trail = []; // the cells of each act, as far as it was not taken back
     this.update(sheet, told);
   }
 
@@ -166,6 +167,12 @@ export class Book {
     return cells.slice(0, last + 1).every(isSeen) ? cells[last] : null;
   }
 
+  // The furthest of the cells touched last.
+  lastTouched() {
+    const cells = (this.trail.at(-1) ?? []).map((id) => this.cells.get(id));
+    return cells.reduce((last, cell) => (last && last.place > cell.place ? last : cell), null);
+  }
+
   // What a closing says was seen.
   sight() {
     const isWhole = [...this.cells.values()].every((cell) => this.part === null || this.part.has(cell.place));
@@ -249,10 +256,12 @@ export class Book {
 
   // Take an act back, or do it again: each cell goes to what it stated before, or after it.
   undo(act) {
+    this.trail.pop();
     return this.#go(act, "was");
   }
 
   redo(act) {
+    this.trail.push(act.changes.map(({ cell }) => cell));
     return this.#go(act, "now");
   }
 
@@ -313,6 +322,7 @@ export class Book {
     const changes = steps.map(([cell]) => ({ cell: cell.id, was: this.#snapshot(cell) }));
     const marks = steps.map(([cell, step]) => this.#write(cell, step.back ? this.#backwards(cell) : step));
     for (const change of changes) change.now = this.#snapshot(this.cells.get(change.cell));
+    this.trail.push(changes.map(({ cell }) => cell));
     return { check: this.own.uuid, changes, marks };
   }
 
