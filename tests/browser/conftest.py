@@ -13,8 +13,11 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright's loop 
 from playwright.sync_api import sync_playwright
 
 from tests.browser.checkhand import Hand
+from tests.browser.scanner import Scanners
+from tests.browser.drawn import DrawnFlat
 from tests.factories import make_flat, make_run
 
+PROGRAM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 CHROMIUM_ARGS = ["--no-sandbox", "--disable-background-networking"]
 WITHOUT_WORKER = {"service_workers": "block"}  # page.route() does not see what a service worker answers
 TABLET, PHONE = {"width": 1024, "height": 768}, {"width": 360, "height": 780}
@@ -29,9 +32,8 @@ def pytest_collection_modifyitems(items):
 @pytest.fixture(scope="session")
 def chromium():
     """One Chromium for all tests: the system's, else the one that Playwright brings."""
-    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
+        browser = playwright.chromium.launch(executable_path=PROGRAM, args=CHROMIUM_ARGS)
         yield browser
         browser.close()
 
@@ -124,3 +126,35 @@ def open_check(open_page, flat72, bob):
 def hand(open_check):
     """Bob's finger on the tablet."""
     return open_check()
+
+
+@pytest.fixture
+def draw(chromium):
+    """``draw(PHONE, sheet)`` shows a drawn flat on a bare page, without a server."""
+    contexts = []
+
+    def drawn(size, sheet, **options):
+        options = {"viewport": size, "has_touch": True, "is_mobile": True, **options}
+        contexts.append(chromium.new_context(**options))
+        contexts[-1].set_default_timeout(5000)
+        return DrawnFlat(contexts[-1], sheet)
+
+    yield drawn
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def with_camera(chromium, live_server, bob, tmp_path):
+    """``with_camera(pictures)`` is Bob's tablet whose camera shows these; see Scanners."""
+
+    def launch(args):
+        return chromium.browser_type.launch(executable_path=PROGRAM, args=[*CHROMIUM_ARGS, *args])
+
+    def log_in(context, url):
+        log_in_context(context, url, bob)
+
+    scanners = Scanners(launch, live_server.url, log_in, tmp_path)
+    yield scanners
+    scanners.close()
+    assert scanners.faults == []

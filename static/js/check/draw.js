@@ -231,6 +231,8 @@ export class Drawing {
     this.#rowHeads.forEach((head, row) => hide(head, turned ? row + 1 : first));
     this.#columnHeads.forEach((head, column) => hide(head, turned ? first : column + 1));
     this.#places.forEach((place, index) => hide(place, this.#lineOf(Math.floor(index / columns), index % columns)));
+    this.#flat.toggleAttribute("data-cut-first", number > 0);
+    this.#flat.toggleAttribute("data-cut-last", number < parts.length - 1);
     this.#flat.style.setProperty("--flat-across", last - first + 1);
     this.#flat.style.setProperty("--flat-along", turned ? columns : rows);
     this.#bar.show({ parts, turned, chosen: number, isOverview: this.#isOverview, mayOverview });
