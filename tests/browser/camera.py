@@ -1,4 +1,4 @@
-"""Pictures as a camera sees them, made of our own printed labels, and browsers that take them for their camera."""
+"""Pictures as a camera sees them, made of our own printed labels; films for Chromium's fake camera."""
 
 import io
 from pathlib import Path
@@ -80,7 +80,7 @@ def png(picture: Image.Image) -> bytes:
 
 
 def write_film(path: Path, frames: list[Image.Image]) -> Path:
-    """Write a film for Chromium's fake camera: YUV4MPEG2, grey, ten pictures a second, shown over and over."""
+    """Write a film for the fake camera: YUV4MPEG2, grey, ten pictures a second, shown over and over."""
     width, height = frames[0].size
     with path.open("wb") as file:
         file.write(b"YUV4MPEG2 W%d H%d F10:1 Ip A1:1 C420jpeg\n" % (width, height))

@@ -13,8 +13,8 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright's loop 
 from playwright.sync_api import sync_playwright
 
 from tests.browser.checkhand import Hand
-from tests.browser.scanner import Scanners
 from tests.browser.drawn import DrawnFlat
+from tests.browser.scanner import Scanners
 from tests.factories import make_flat, make_run
 
 PROGRAM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

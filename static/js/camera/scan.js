@@ -104,22 +104,6 @@ const failed = (own) => {
   part(".scan-picture").hidden = true;
 };
 
-// Called by the button, which has opened the dialog; onHit gets {code, text}.
-export const scan = (dialog, onHit) => {
-  const own = begin(dialog, onHit);
-  if (own.signal.aborted) return;
-  part("[data-photo]").hidden = true;
-  part("[data-torch]").hidden = true;
-  part("[data-torch]").setAttribute("aria-pressed", "false");
-  part(".scan-picture").hidden = !hasLiveCamera();
-  if (!hasLiveCamera()) {
-    offerPhoto("insecure");
-    return;
-  }
-  say("opening");
-  live(own).catch(() => failed(own));
-};
-
 const readPhoto = async (file) => {
   const own = scanning;
   say("reading");
@@ -137,16 +121,36 @@ const readPhoto = async (file) => {
   else say(texts ? "nothing" : "unreadable");
 };
 
-document.addEventListener("change", (event) => {
-  const input = event.target;
-  if (!input.matches("#scan-dialog [type=file]") || !input.files.length) return;
+const takePhoto = (input) => {
+  if (!input.files.length) return;
   readPhoto(input.files[0]);
   input.value = ""; // the same photo may be tried again
+};
+
+// Called by the button, which has opened the dialog; onHit gets {code, text}.
+export const scan = (dialog, onHit) => {
+  const own = begin(dialog, onHit);
+  if (own.signal.aborted) return;
+  part("[data-photo]").hidden = true;
+  part("[data-torch]").hidden = true;
+  part("[data-torch]").setAttribute("aria-pressed", "false");
+  part(".scan-picture").hidden = !hasLiveCamera();
+  if (!hasLiveCamera()) {
+    offerPhoto("insecure");
+    takePhoto(part("[type=file]")); // chosen while this file was on its way
+    return;
+  }
+  say("opening");
+  live(own).catch(() => failed(own));
+};
+
+document.addEventListener("change", (event) => {
+  if (event.target.matches("#scan-dialog [type=file]")) takePhoto(event.target);
 });
 
 document.addEventListener("click", (event) => {
-  if (event.target.closest("[data-photo]")) part("[type=file]").click();
-  const torch = event.target.closest("[data-torch]");
+  if (event.target.closest("#scan-dialog [data-photo]")) part("[type=file]").click();
+  const torch = event.target.closest("#scan-dialog [data-torch]");
   if (!torch) return;
   const isOn = torch.getAttribute("aria-pressed") !== "true";
   light(part("video").srcObject, isOn).then(
