@@ -7,6 +7,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from nursery import access
@@ -14,8 +15,9 @@ from nursery.actions.batch import Batch, ClosingIn, Sender
 from nursery.actions.marks import receive_batch
 from nursery.calc.codes import spoken
 from nursery.models import LOSS_CAUSES, Cause, Check, Closing
-from nursery.views.check_story import mark_lines
+from nursery.views.check_story import MARKS_HEADER, check_story, marks_table
 from nursery.views.check_words import check_words
+from nursery.views.exported import table_answer
 from nursery.views.page import who_is
 from nursery.views.sheet_of_flat import has_plants, sheet_of
 from nursery.views.standing import places_said
@@ -59,13 +61,18 @@ def check_detail(request: HttpRequest, code: str, key: UUID) -> HttpResponse:
     """What one check said, mark by mark, with who said it and what became of it."""
     check = access.check_for_reading(request.user, code, key)
     columns = check.flat.tray_format.columns
-    closings = list(check.closings.select_related("by_worker", "sent_by").order_by("at", "pk"))
+    closings = list(check.closings.select_related("by_worker", "sent_by", "device").order_by("at", "pk"))
+    story = check_story(check, closings, columns)
+    if "format" in request.GET:
+        name = _("marks %(code)s %(day)s") % {"code": check.flat.code, "day": check.day.isoformat()}
+        return table_answer(request.GET["format"], name, MARKS_HEADER, marks_table(story.lines))
     context = {
         "flat": check.flat,
         "spoken": spoken(check.flat.code),
         "check": check,
         "cause": Cause(check.cause).label if check.cause else "",
-        "marks": mark_lines(check, closings, columns),
+        "marks": story.lines,
+        "amended": story.amended,
         "closings": closings,
         "numbers": check.numbers.select_related("run__pairing").order_by("run__number"),
         "seen": places_said(check.seen_places or [], columns) if check.kind == Check.Kind.PART else "",

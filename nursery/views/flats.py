@@ -10,6 +10,7 @@ from nursery.actions.prints import prints_of
 from nursery.calc.codes import spoken
 from nursery.models import Flat, Run, Stage
 from nursery.views.alive_picture import alive_picture
+from nursery.views.amended import amended_checks
 from nursery.views.choosing import run_choices
 from nursery.views.dispute_lines import dispute_lines
 from nursery.views.drawing import draw_flat
@@ -38,6 +39,7 @@ def flat_detail(request: HttpRequest, code: str) -> HttpResponse:
         return _tally(request, flat, named_runs(flat))
     now = flat_now(flat)
     checks, days = list(checks_of(flat)), day_lines(flat, now.runs, request.user)
+    amended = amended_checks(checks)
     standing = standing_of(now.cells, now.stock)
     story = went_and_came(now, request.user)
     context = {
@@ -51,6 +53,7 @@ def flat_detail(request: HttpRequest, code: str) -> HttpResponse:
         "days": days,
         "alive_picture": alive_picture(days),
         "checks": checks,
+        "amended": amended,
         "prints": prints_of(flat.code),
         **ending_of(flat, request.GET.get("closed", ""), checks=checks, days=days),
         "just_left": _just_left(story["left"], request.GET.get("left", "")),

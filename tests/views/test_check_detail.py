@@ -1,6 +1,9 @@
 """What one check said, mark by mark."""
 
+import csv
+import io
 import re
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
@@ -8,9 +11,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from nursery.actions.batch import Batch, MarkIn, Sender
+from nursery.actions.batch import Batch, ClosingIn, MarkIn, Sender
 from nursery.actions.marks import receive_batch
-from nursery.models import Mark
+from nursery.models import Closing, Device, Mark
+from nursery.views.check_story import MARKS_HEADER
 from tests.factories import make_flat, make_run
 from tests.views.checking import add_mark, check_flat
 
@@ -96,3 +100,141 @@ def test_as_many_queries_for_one_mark_as_for_seventy(crew, flat):
             rows(crew, check)
         counts.append(len(captured))
     assert counts[0] == counts[1] <= 12
+
+
+def head(client, check):
+    html = client.get(f"/{check.flat.code}/check/{check.uuid}").content.decode()
+    found = re.search(r"<strong>(Amended after it was closed: \d+ cells?)</strong>, ([^<]*?)\. <a", html)
+    return found and found.groups()
+
+
+def listed(client, flat):
+    """Whether each check on the page of the flat says that it was amended, the newest first."""
+    html = client.get(f"/{flat.code}").content.decode()
+    return ["amended" in item for item in re.findall(rf'<li><a href="/{flat.code}/check/.*?</li>', html)]
+
+
+def today():
+    return f"{timezone.localtime():%-d %B}"
+
+
+def test_a_plain_check_says_nothing_of_amending(crew, flat):
+    check = check_flat(flat, {2: "dead", 3: "wilting"})
+    later = check_flat(flat, {3: "firm"}, closes=False)
+    assert head(crew, check) is head(crew, later) is None and listed(crew, flat) == [False, False]
+
+
+def test_marks_after_the_closing_are_said_at_the_top_with_who_was_last(crew, flat, bob):
+    check = check_flat(flat, {2: "dead"}, days_ago=1)
+    add_mark(check, 3, "dead")
+    add_mark(check, 4, "wilting", worker=bob.worker)
+    add_mark(check, 4, "dead", worker=bob.worker)
+    assert head(crew, check) == ("Amended after it was closed: 2 cells", f"last by Bob on {today()}")
+    assert listed(crew, flat) == [True]
+
+
+def test_a_correction_by_another_check_amends_the_one_it_corrects(crew, flat, bob):
+    check = check_flat(flat, {2: "dead", 3: "dead"}, days_ago=2)
+    marks = {mark.cell.place_no: mark.uuid for mark in Mark.objects.select_related("cell")}
+    other = check_flat(flat, {}, closes=False)
+    add_mark(other, 2, "firm", kind="correction", replaces=[marks[2]], account=bob, reason="a leaf hid it")
+    add_mark(other, 3, "firm", replaces=[marks[3]])  # seen later, which amends nothing
+    assert head(crew, check) == ("Amended after it was closed: 1 cell", f"last by bob on {today()}")
+    assert listed(crew, flat) == [False, True]
+
+
+def test_what_was_marked_after_a_reopening_amends_it_though_it_was_closed_again(crew, grower, flat):
+    check = check_flat(flat, {2: "dead"})
+    grower.post(f"/{flat.code}/check/{check.uuid}/reopen")
+    late = add_mark(check, 5, "dead")
+    now = timezone.now()
+    known = tuple(str(uuid) for uuid in Mark.objects.values_list("uuid", flat=True))
+    again = ClosingIn(uuid4(), check.uuid, now, known=known)
+    receive_batch(Batch(sent_at=now, closings=[again]), Sender(None, None, now))
+    assert str(late) in known and head(crew, check)[0] == "Amended after it was closed: 1 cell"
+
+
+def test_two_closings_without_a_reopening_know_together(crew, flat):
+    check = check_flat(flat, {2: "dead"})
+    now, mark = timezone.now(), uuid4()
+    other = Batch(
+        sent_at=now,
+        marks=[MarkIn(mark, check.uuid, 3, 1, "dead", now)],
+        closings=[ClosingIn(uuid4(), check.uuid, now, known=(str(mark),))],
+    )
+    receive_batch(other, Sender(None, None, now))
+    assert Closing.objects.count() == 2 and head(crew, check) is None
+
+
+def test_a_closing_that_told_nothing_knew_what_had_come_in(crew, flat):
+    check = check_flat(flat, {2: "dead"})
+    Closing.objects.update(tells_known=False, known_marks=[])
+    assert head(crew, check) is None
+    add_mark(check, 3, "dead")
+    assert head(crew, check)[0] == "Amended after it was closed: 1 cell"
+
+
+@pytest.fixture
+def bay_tablet(farm):
+    at = timezone.now()
+    return Device.objects.create(name="Bay tablet", first_seen_at=at, last_seen_at=at)
+
+
+@pytest.mark.parametrize(
+    ("skew", "says"),
+    [
+        (timedelta(seconds=40), "Bay tablet"),
+        (timedelta(hours=2, minutes=5), "Bay tablet, its clock was 2 h 5 min behind"),
+        (-timedelta(days=3, hours=1, minutes=9), "Bay tablet, its clock was 3 days 1 h ahead"),
+        (timedelta(minutes=-7), "Bay tablet, its clock was 7 min ahead"),
+    ],
+)
+def test_each_mark_says_on_which_tablet_and_how_wrong_its_clock_was(crew, flat, bay_tablet, skew, says):
+    check = check_flat(flat, {2: "dead"})
+    mark = Mark.objects.get()
+    Mark.objects.update(device=bay_tablet, raw_at=mark.at - skew)
+    assert rows(crew, check)[0].endswith(f"{timezone.localtime(mark.at):%H:%M} {says}")
+
+
+def told(client, check, kind="csv"):
+    answer = client.get(f"/{check.flat.code}/check/{check.uuid}?format={kind}")
+    assert answer.status_code == 200
+    return list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
+
+
+def test_the_marks_are_a_file_with_all_that_is_known_of_them(crew, flat, bob, bay_tablet):
+    check = check_flat(flat, {14: "dead"}, account=bob, worker=bob.worker, cause="rot", closes=False)
+    first = Mark.objects.get()
+    Mark.objects.update(device=bay_tablet, raw_at=first.at - timedelta(hours=2), is_clock_odd=True)
+    again = add_mark(check, 14, "firm", kind="correction", replaces=[first.uuid], reason="=a leaf hid it")
+    one, two = told(crew, check)
+    assert list(one) == MARKS_HEADER
+
+    def clock(at):
+        return timezone.localtime(at).isoformat(sep=" ", timespec="seconds")
+
+    assert one == {
+        "mark": str(first.uuid), "cell": "B2", "graft": "1", "state": "dead", "kind": "seen", "cause": "Rot",
+        "reason": "", "who": "Bob", "login": "bob", "device": "Bay tablet", "at": clock(first.at),
+        "at_by_its_clock": clock(first.at - timedelta(hours=2)), "received_at": clock(first.received_at),
+        "clock_odd": "1", "replaced_by": str(again),
+        "amended": "corrected later, its device's clock was wrong",
+    }  # fmt: skip
+    assert (two["kind"], two["reason"], two["device"]) == ("corrected", "'=a leaf hid it", "")
+    page = crew.get(f"/{flat.code}/check/{check.uuid}").content.decode()
+    assert "?format=csv" in page and "?format=xlsx" in page
+
+
+def test_no_other_file_and_nobody_without_a_login(crew, stranger, flat):
+    check = check_flat(flat, {2: "dead"})
+    address = f"/{flat.code}/check/{check.uuid}?format="
+    assert crew.get(f"{address}pdf").status_code == 404
+    assert crew.get(f"{address}xlsx").headers["Content-Disposition"].endswith('.xlsx"')
+    assert stranger.get(f"{address}csv").url.startswith("/login")
+
+
+def test_a_mark_of_another_cell_replaces_nothing(crew, flat):
+    check = check_flat(flat, {2: "dead", 3: "dead"}, closes=False)
+    marks = {mark.cell.place_no: mark.uuid for mark in Mark.objects.select_related("cell")}
+    add_mark(check, 3, "firm", kind="correction", replaces=[marks[2], marks[3]])
+    assert [row["amended"] for row in told(crew, check) if row["state"] == "dead"] == ["", "corrected later"]
