@@ -52,6 +52,7 @@ from nursery.views.bench import sessions as bench_sessions
 register_converter(CodeConverter, "code")
 
 urlpatterns: list = [
+handler500 = "nursery.views.errors.server_error"
     # Start, logins, codes
     path("", home.home, name="home"),
     path("login", login.login, name="login"),

@@ -12,6 +12,7 @@ REFUSALS: dict[str, tuple[int, str | Promise]] = {
     "malformed": (400, _("This cannot be read.")),
     "login": (401, _("Log in again; nothing was lost.")),
     "origin": (403, _("This was sent from a page of another site.")),
+    "failed": (500, _("Something failed here that should not; nothing was lost.")),
     "busy": (503, _("The book is busy or cannot be reached; nothing was lost. Send it again.")),
     "full": (507, _("The disk on which the book lies is full; nothing was lost. Make room on it.")),
 }
