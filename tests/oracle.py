@@ -10,11 +10,12 @@ A history is a dict of plain values::
      "runs":     {number: {"pairing", "grafted_on", "record_on", "cells": ["1", "2", "2.2"]}},
      "checks":   {check: {"day", "kind": "whole" | "part" | "numbers", "places": [1, 2], "void": False}},
      "marks":    {uuid: {"check", "cell", "kind": "seen" | "undo" | "correction", "state", "replaces"}},
-     "closings": {uuid: {"check", "kind": "close" | "reopen", "replaces"}},
+     "closings": {uuid: {"check", "kind": "close" | "reopen", "replaces", "known": [mark, ...]}},
      "numbers":  {(check, run): {"dead": 3, "wilting": 1}},
      "left":     [{"run", "day", "plants"}]}   plants that left by number; may be missing
 
-A check with ``"is_leaving": True`` only says which cells left: it is no look at the others.
+A check with ``"is_leaving": True`` only says which cells left: it is no look at the others. A closing whose
+``"known"`` is missing or None does not tell which marks its author could see.
 
 A cell is named "17", or "17.2" for the second graft in place 17.
 """
@@ -80,7 +81,16 @@ def fold(marks):
 def cell_states(history, day=None):
     """{cell: (state, disagreement, open uuids)} at the end of ``day`` (None: of all days)."""
     cells = [cell for run in history["runs"].values() for cell in run["cells"]]
-    return {cell: fold(standing_marks(history, cell, day)) for cell in cells}
+    return {cell: cell_state(history, cell, day) for cell in cells}
+
+
+def cell_state(history, cell, day):
+    """(state, do people disagree, open uuids) of one cell at the end of ``day``.
+
+    They disagree where open marks do, or where an open mark says dead and a closing says seen alive.
+    """
+    state, disagreement, open_uuids = fold(standing_marks(history, cell, day))
+    return state, disagreement or bool(seen_alive_against(history, cell, day)), open_uuids
 
 
 def first_gone_on(history, marks, open_uuids):
@@ -88,14 +98,76 @@ def first_gone_on(history, marks, open_uuids):
     return min(history["checks"][marks[u]["check"]]["day"] for u in open_uuids if marks[u]["state"] == "gone")
 
 
+# --- seen alive, by closing a check -------------------------------------------------------------------
+
+
+def standing_closings(history, check):
+    """The closings of a check that no reopening has taken back."""
+    own = {uuid: event for uuid, event in history["closings"].items() if event["check"] == check}
+    taken_back = {uuid for event in own.values() if event["kind"] == "reopen" for uuid in event["replaces"]}
+    return {uuid: e for uuid, e in own.items() if e["kind"] == "close" and uuid not in taken_back}
+
+
+def stands_that_day(history, cell, day):
+    """Is this the graft that surely stood in its place that day: grafted by then, none grafted over it?"""
+    grafted_on = {cell: run["grafted_on"] for run in history["runs"].values() for cell in run["cells"]}
+    over = [c for c in grafted_on if place_of(c) == place_of(cell) and graft_of(c) > graft_of(cell)]
+    return grafted_on[cell] <= day and all(day < grafted_on[other] for other in over)
+
+
+def graft_of(cell):
+    return int(cell.partition(".")[2] or 1)
+
+
+def says_seen_alive(history, check, cell, day):
+    """Does the closed check say that it saw this cell alive, as the marks up to ``day`` let it be read?
+
+    One of its closings tells what it knew; it looked at the place; it bears no mark of the cell; and what its
+    closings knew of the cell does not make it dead or gone already.
+    """
+    entry, closings = history["checks"][check], standing_closings(history, check)
+    known = [set(closing["known"]) for closing in closings.values() if closing.get("known") is not None]
+    if not known or entry["void"] or not is_look_at_cells(history, check):
+        return False
+    if entry["kind"] == "part" and place_of(cell) not in entry["places"]:
+        return False
+    if not stands_that_day(history, cell, entry["day"]):
+        return False
+    marks = standing_marks(history, cell, day)
+    if check in [mark["check"] for mark in marks.values()]:
+        return False
+    seen = {uuid: mark for uuid, mark in marks.items() if uuid in set().union(*known)}
+    return fold(seen)[0] not in ("dead", "gone")
+
+
+def names(marks, uuid):
+    """All that a mark names, itself or by the marks that it replaces."""
+    replaces = {uuid: [r for r in mark["replaces"] if r in marks] for uuid, mark in marks.items()}
+    chain = {uuid} | reached_from(uuid, replaces)
+    return {name for link in chain for name in marks[link]["replaces"]}
+
+
+def seen_alive_against(history, cell, day):
+    """The pairs (open mark that says dead, closed check that saw the cell alive); neither knew the other."""
+    marks = standing_marks(history, cell, day)
+    pairs = set()
+    for check, entry in history["checks"].items():
+        if (day is None or entry["day"] <= day) and says_seen_alive(history, check, cell, day):
+            closings = set(standing_closings(history, check))
+            for uuid in unreplaced(marks):
+                mark = marks[uuid]
+                is_earlier = history["checks"][mark["check"]]["day"] <= entry["day"]
+                if mark["state"] == "dead" and is_earlier and not names(marks, uuid) & closings:
+                    pairs.add((uuid, check))
+    return pairs
+
+
 # --- one check and one day ----------------------------------------------------------------------------
 
 
 def is_closed(history, check):
     """Is the check closed: was it closed once more than reopenings have taken back by name?"""
-    own = {uuid: event for uuid, event in history["closings"].items() if event["check"] == check}
-    taken_back = {uuid for event in own.values() if event["kind"] == "reopen" for uuid in event["replaces"]}
-    return any(event["kind"] == "close" and uuid not in taken_back for uuid, event in own.items())
+    return bool(standing_closings(history, check))
 
 
 def checks_of(history, day):
@@ -132,7 +204,7 @@ def count_by_cells(history, run, day):
     counts |= {"grafted": len(run["cells"]), "source": "cells", "has_disagreement": False}
     for cell in run["cells"]:
         marks = standing_marks(history, cell, day)
-        state, disagreement, open_uuids = fold(marks)
+        state, disagreement, open_uuids = cell_state(history, cell, day)
         counts["has_disagreement"] = counts["has_disagreement"] or disagreement
         if state == "dead":
             counts["dead"] += 1

@@ -1,9 +1,10 @@
 """Hypothesis strategies: what may happen to a small flat, told as a history for the reference fold.
 
-Three people with a tablet each look at one flat. Each sees what had reached the server when the tablet last
+Some people with a tablet each look at one flat. Each sees what had reached the server when the tablet last
 asked. Most marks name what their author could see, as an honest tablet does; some name anything: marks that
-come later, marks of other cells, unknown marks, themselves. A history holds what ``tests.oracle`` reads, and
-beside it for each check its device and its local time, which the fold has no use for.
+come later, marks of other cells, closings, unknown marks, themselves. In ``crews`` all tablets are honest. A
+history holds what ``tests.oracle`` reads, and beside it for each check its device and its local time, which
+the fold has no use for.
 """
 
 import random
@@ -94,7 +95,9 @@ def _make_marks(draw, history, max_marks):
             "cell": cell,
             "kind": draw(st.sampled_from(["seen", "seen", "undo", "correction"])),
             "state": draw(st.sampled_from(STATES)),
-            "replaces": _honest(history, cell, known[device]) + draw(_any_names("mark", count)),
+            "replaces": _honest(history, cell, known[device])
+            + draw(_any_names("mark", count))
+            + draw(_any_names("closing", 4)),
         }
         known[device].add(uuid)
 
@@ -119,9 +122,16 @@ def _close_checks(draw, history):
             named = draw(_any_names("closing", number)) if kind == "reopen" else []
             if kind == "reopen" and draw(st.booleans()):
                 named = [*named, uuid_of("closing", number - 1)]
-            entry = {"check": check, "kind": kind, "replaces": named}
+            entry = {"check": check, "kind": kind, "replaces": named, "known": draw(_known(history))}
             history["closings"][uuid_of("closing", number)] = entry
             number += 1
+
+
+def _known(history):
+    """What a closing tells that its author knew: nothing is told, or no mark, or some, or all."""
+    marks = sorted(history["marks"])
+    some = st.lists(st.sampled_from(marks), unique=True) if marks else st.just([])
+    return st.one_of(st.none(), st.just([]), some, st.just(marks))
 
 
 def _write_numbers(draw, history):
@@ -130,6 +140,95 @@ def _write_numbers(draw, history):
             if entry["kind"] == "numbers" and draw(st.booleans()):
                 counts = {"dead": draw(st.integers(0, 4)), "wilting": draw(st.integers(0, 4))}
                 history["numbers"][check, run] = counts
+
+
+@st.composite
+def crews(draw):
+    """Histories of two to four honest tablets, with and without network, which close with what they knew.
+
+    A tablet with network gives what it has and gets what the others gave. What it marks names all that it
+    knows of the cell: the open marks, and the closings of checks that saw it.
+    """
+    history = {"seasons": SEASONS, "runs": RUNS, "checks": {}, "marks": {}, "closings": {}, "numbers": {}}
+    crew = [Tablet(history, number) for number in range(draw(st.integers(2, 4)))]
+    days = sorted(draw(_some_of(DAYS[:1] + DAYS[5:])))
+    cells = draw(_some_of(CELLS))
+    server = set()
+    for _ in range(draw(st.integers(4, 18))):
+        tablet = draw(st.sampled_from(crew))
+        act = draw(st.sampled_from(["meet", "mark", "mark", "mark", "undo", "close", "close", "reopen"]))
+        if act == "meet":
+            tablet.meet(server)
+        elif act == "reopen":
+            tablet.reopen()
+        elif act == "close":
+            tablet.close(draw(st.sampled_from(days)), draw(st.sampled_from(["whole", "whole", "part"])))
+        else:
+            state = draw(st.sampled_from(["dead", "dead", "wilting", "firm", "gone"]))
+            tablet.mark(
+                draw(st.sampled_from(days)), draw(st.sampled_from(cells)), state, takes_back=act == "undo"
+            )
+    return history
+
+
+class Tablet:
+    """An honest tablet: what it knows of the marks and closings of a history, and the check it is in."""
+
+    def __init__(self, history, number):
+        self.history, self.number = history, number
+        self.known, self.check = set(), None
+
+    def meet(self, server):
+        server |= self.known
+        self.known |= server
+
+    def _open(self, day, kind="whole"):
+        if self.check is None:
+            self.check = uuid_of("check", len(self.history["checks"]))
+            fields = {"day": day, "kind": kind, "places": [1, 2] if kind == "part" else [], "void": False}
+            self.history["checks"][self.check] = {**fields, "device": self.number, "time": time(12, 0)}
+
+    def mark(self, day, cell, state, *, takes_back):
+        self._open(day)
+        own = {
+            uuid: m for uuid, m in self.history["marks"].items() if uuid in self.known and m["cell"] == cell
+        }
+        standing, kind = sorted(oracle.unreplaced(own)), "seen"
+        if takes_back and standing:
+            kind, replaced = "undo", own[standing[0]]["replaces"]
+            state = next((own[uuid]["state"] for uuid in replaced if uuid in own), "unmarked")
+        uuid = uuid_of("mark", len(self.history["marks"]))
+        entry = {"check": self.check, "cell": cell, "kind": kind, "state": state}
+        self.history["marks"][uuid] = entry | {"replaces": [*standing, *self._closings_of(cell)]}
+        self.known.add(uuid)
+
+    def _closings_of(self, cell):
+        checks = self.history["checks"]
+        return [
+            uuid
+            for uuid, closing in sorted(self.history["closings"].items())
+            if uuid in self.known
+            and (checks[closing["check"]]["kind"] == "whole" or oracle.place_of(cell) in (1, 2))
+        ]
+
+    def close(self, day, kind):
+        self._open(day, kind)
+        marks = sorted(self.known & self.history["marks"].keys())
+        uuid = uuid_of("closing", len(self.history["closings"]))
+        entry = {"check": self.check, "kind": "close", "replaces": [], "known": marks}
+        self.history["closings"][uuid] = entry
+        self.known.add(uuid)
+        self.check = None
+
+    def reopen(self):
+        """Open the check again whose closing this tablet knows, if it is in no other."""
+        closings = self.history["closings"]
+        last = max((uuid for uuid in self.known if uuid in closings), default=None)
+        if self.check is None and last is not None:
+            self.check = closings[last]["check"]
+            own = [u for u in sorted(self.known) if u in closings and closings[u]["check"] == self.check]
+            entry = {"check": self.check, "kind": "reopen", "replaces": own, "known": None}
+            closings[uuid_of("closing", len(closings))] = entry
 
 
 def rare_history():

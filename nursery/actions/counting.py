@@ -12,9 +12,11 @@ from datetime import date
 
 from django.db import connection, transaction
 
+from nursery.actions.closed_looks import looks_on
 from nursery.actions.ledger import CellFact, FlatFacts, Ledger, RunFact, read_ledger
 from nursery.calc.days import is_early_leaving
-from nursery.calc.fold import CellFold, MarkFact, fold_cell
+from nursery.calc.fold import CellFold, MarkFact
+from nursery.calc.seen_alive import fold_with_looks
 from nursery.models import DayCount, Flat, Pairing, Run
 
 COUNTED = (
@@ -154,7 +156,7 @@ def _tally_cells(facts: FlatFacts, runs: dict[int, RunFact], day: date) -> dict[
             continue
         tally = tallies.setdefault(cell.run_id, Tally())
         marks = [mark for mark in facts.marks.get(cell.id, ()) if mark.day <= day]
-        fold = fold_cell(marks)
+        fold = fold_with_looks(marks, looks_on(facts, cell.id, day))
         if cell.moved_on and cell.moved_on <= day and fold.state != "gone":
             _count_moved(tally, run, cell.moved_on)
         else:

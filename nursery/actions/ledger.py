@@ -1,17 +1,17 @@
 """What the counts of some flats are made of, read in a bounded number of queries.
 
-The ledger is plain data: whoever counts from it needs no database. Eleven queries at most, whatever the
+The ledger is plain data: whoever counts from it needs no database. Twelve queries at most, whatever the
 number of flats, cells and marks.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
 from django.db.models import Q
 
+from nursery.actions.closed_looks import add_looks
+from nursery.actions.facts import CellFact, CheckFact, FlatFacts, Ledger, RunFact
 from nursery.actions.prepared import by_id, by_text
 from nursery.calc.days import record_day_on
 from nursery.calc.fold import MarkFact
@@ -29,64 +29,7 @@ from nursery.models import (
     TallyRow,
 )
 
-
-@dataclass(frozen=True, slots=True)
-class RunFact:
-    """A run as the counts see it. ``record_on`` is None until a tongue approach is severed."""
-
-    id: int
-    flat_id: int
-    number: int
-    pairing_id: int
-    season_id: int | None
-    grafted_on: date
-    record_on: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class CellFact:
-    id: int
-    run_id: int
-    place_no: int
-    graft_no: int
-    is_present: bool
-    is_graft: bool  # False for a plant that was moved in: it is stock here, no graft of this flat
-    came_on: date | None = None  # the day it was moved in
-    moved_on: date | None = None  # the day it was moved to another flat
-
-
-@dataclass(frozen=True, slots=True)
-class CheckFact:
-    id: int
-    day: date
-    kind: str
-    seen_places: frozenset[int]
-    is_closed: bool
-    cause: str
-    is_leaving: bool = False  # tells only which cells left: nobody looked at the others
-
-
-@dataclass(slots=True)
-class FlatFacts:
-    """All that happened to one flat, as far as its counts go."""
-
-    id: int
-    code: str
-    origin: str
-    cells: list[CellFact] = field(default_factory=list)
-    checks: dict[int, CheckFact] = field(default_factory=dict)
-    marks: dict[int, list[MarkFact]] = field(default_factory=lambda: defaultdict(list))  # by cell
-    causes: dict[str, str] = field(default_factory=dict)  # by mark
-    numbers: list[tuple[int, int, int, int]] = field(default_factory=list)  # check, run, dead, wilting
-    tallies: list[tuple[int, date, int, int, int]] = field(default_factory=list)  # run, day, counts
-    pools: list[tuple[int, date, int]] = field(default_factory=list)  # moved in: run, day, plants
-    left: list[tuple[int, date, int]] = field(default_factory=list)  # left by number: run, day, plants
-
-
-@dataclass(slots=True)
-class Ledger:
-    flats: dict[int, FlatFacts]
-    runs: dict[int, RunFact]
+__all__ = ["CellFact", "CheckFact", "FlatFacts", "Ledger", "RunFact", "flat_ids_of_codes", "read_ledger"]
 
 
 def read_ledger(flat_ids: Iterable[int]) -> Ledger:
@@ -96,7 +39,9 @@ def read_ledger(flat_ids: Iterable[int]) -> Ledger:
     _read_checks(flats)
     _read_marks(flats)
     _read_counts(flats)
-    return Ledger(flats, _read_runs(flats))
+    ledger = Ledger(flats, _read_runs(flats))
+    add_looks(ledger)
+    return ledger
 
 
 def _read_cells(flats: dict[int, FlatFacts]) -> None:
@@ -115,9 +60,9 @@ def _read_checks(flats: dict[int, FlatFacts]) -> None:
 
 
 def _read_marks(flats: dict[int, FlatFacts]) -> None:
-    for flat_id, day, cell_id, uuid, kind, state, replaces, cause, for_all in _MARKS.rows(flats):
+    for flat_id, check, day, cell_id, uuid, kind, state, replaces, cause, for_all in _MARKS.rows(flats):
         facts = flats[flat_id]
-        facts.marks[cell_id].append(MarkFact(str(uuid), kind, state, tuple(replaces), day))
+        facts.marks[cell_id].append(MarkFact(str(uuid), kind, state, tuple(replaces), day, check))
         if cause or (for_all and state in ("dead", "wilting")):
             facts.causes[str(uuid)] = cause or for_all
 
@@ -218,8 +163,8 @@ _MARKS = by_id(
     lambda keys: Mark.objects.filter(check_ref__flat_id__in=keys, check_ref__is_void=False)
     .order_by()
     .values_list(
-        "check_ref__flat_id", "check_ref__day", "cell_id", "uuid", "kind", "state", "replaces", "cause",
-        "check_ref__cause",
+        "check_ref__flat_id", "check_ref_id", "check_ref__day", "cell_id", "uuid", "kind", "state",
+        "replaces", "cause", "check_ref__cause",
     )
 )  # fmt: skip
 _LEAVINGS = by_id(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from nursery.actions.recount_marks import plain_state, seen_alive_by, told_closings, unreplaced
 from nursery.actions.recount_tallies import plain_tally_flats, tally_differences
 from nursery.models import (
     Check,
@@ -25,7 +26,6 @@ from nursery.models import (
     Voiding,
 )
 
-BADNESS = {"dead": 0, "gone": 1, "wilting": 2, "firm": 3, "unmarked": 4}
 COLUMNS = (
     "pairing", "season", "grafted", "seen", "alive", "wilting", "dead", "gone", "gone_early", "source",
     "has_disagreement", "is_closed", "is_record",
@@ -138,6 +138,7 @@ def _expected(flat: Flat) -> dict[tuple[int, date], _Counts]:
         said=list(Mark.objects.filter(check_ref__in=checks).select_related("check_ref")),
         went=_by_number(flat=flat),
         came=_by_number(to_flat=flat),
+        told=told_closings(checks),
     )
     went_on = {leaving_day for _, leaving_day, _ in book.went}
     for day in {check.day for check in checks} | went_on:
@@ -156,7 +157,10 @@ def _blank() -> _Counts:
 
 @dataclass
 class _Book:
-    """Everything written about one flat; ``checks`` are the closed ones, ``went`` and ``came`` by number."""
+    """Everything written about one flat; ``checks`` are the closed ones, ``went`` and ``came`` by number.
+
+    ``told`` are the closings of those checks of which one tells what it knew.
+    """
 
     flat: Flat
     checks: list[Check]
@@ -165,6 +169,7 @@ class _Book:
     said: list[Mark]
     went: list[tuple[int, date, int]]
     came: list[tuple[int, date, int]]
+    told: dict[int, list[Closing]]
 
 
 def _by_number(**which: Flat) -> list[tuple[int, date, int]]:
@@ -240,13 +245,14 @@ def _let_go(counts: _Counts, book: _Book, run_id: int, day: date) -> None:
 def _add_cell(counts: _Counts, cell: Any, marks: list[Mark], *, book: _Book, day: date) -> None:
     left = unreplaced(marks)
     states = {mark.state for mark in left}
-    state = min(states, key=BADNESS.__getitem__, default="unmarked")
+    state = plain_state(left)
     went_on = min((mark.check_ref.day for mark in left if mark.state == "gone"), default=None)
     moved_on = cell.moved_to.came_by.day if hasattr(cell, "moved_to") else None
     if moved_on and moved_on <= day and state != "gone":
         states, state, went_on = {*states, "gone", "elsewhere"}, "gone", moved_on
     counts["grafted"] += 1
-    counts["has_disagreement"] = counts["has_disagreement"] or len(states) > 1
+    is_against = len(states) > 1 or _is_seen_alive(cell, marks, book=book, day=day)
+    counts["has_disagreement"] = counts["has_disagreement"] or is_against
     if state in {"dead", "gone"}:
         counts["seen"] += 1
         counts[state] += 1
@@ -259,6 +265,15 @@ def _add_cell(counts: _Counts, cell: Any, marks: list[Mark], *, book: _Book, day
         counts["wilting"] += state == "wilting"
 
 
+def _is_seen_alive(cell: Any, marks: list[Mark], *, book: _Book, day: date) -> bool:
+    """Return whether a closed check up to that day saw alive what a mark calls dead, and neither knew."""
+    looks = [c for c in book.checks if c.day <= day and c.pk not in book.leaving_checks]
+    return any(
+        check.pk in book.told and seen_alive_by(check, book.told[check.pk], cell, marks, beside=book.cells)
+        for check in looks
+    )
+
+
 def _was_seen(cell: Any, marks: list[Mark], *, day: date, closed: list[Check]) -> bool:
     for check in closed:
         if check.kind == "whole" or (check.kind == "part" and cell.place_no in (check.seen_places or [])):
@@ -269,28 +284,6 @@ def _was_seen(cell: Any, marks: list[Mark], *, day: date, closed: list[Check]) -
             if not undoes:
                 return True
     return False
-
-
-def unreplaced(marks: list[Mark]) -> list[Mark]:
-    """Return the marks of one cell that nobody replaced; within a circle nobody is replaced."""
-    by_uuid = {str(mark.uuid): mark for mark in marks}
-
-    def reached(start: str) -> set[str]:
-        found: set[str] = set()
-        todo = [start]
-        while todo:
-            for uuid in by_uuid[todo.pop()].replaces:
-                if uuid in by_uuid and uuid not in found:
-                    found.add(uuid)
-                    todo.append(uuid)
-        return found
-
-    from_here = {uuid: reached(uuid) for uuid in by_uuid}
-    return [
-        mark
-        for uuid, mark in by_uuid.items()
-        if not any(uuid in by_uuid[o].replaces and o not in from_here[uuid] for o in by_uuid if o != uuid)
-    ]
 
 
 def _overrule(counts: _Counts, dead: int, wilting: int) -> None:

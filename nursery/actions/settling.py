@@ -1,13 +1,15 @@
 """Cells of which people say different things: find them, and settle them.
 
-A settlement is a mark like any other: a correction that replaces all open marks of its cell, made in the
-latest of the checks that disagree, so that the count of that day is right as well. A later day's mark that
-never knew of the dispute would then stand beside the correction; it is said again, by another correction in
-its own check (``say_again``).
+A settlement is a mark like any other: a correction that replaces all open marks of its cell and names the
+closings by which it was seen alive (``calc.seen_alive``), those of later days as well, since whoever settles
+sees them all. It is made in the latest of the checks that disagree when the dispute begins, the closed ones
+among them, so that the counts from that day on are right. A later day's mark that never knew of the dispute
+would then stand beside the correction; it is said again, by another correction in its own check
+(``say_again``).
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 from uuid import uuid4
@@ -18,17 +20,22 @@ from django.db.models import Max, QuerySet
 from django.utils.translation import gettext as _
 
 from nursery.actions.bench import changed_meanwhile
+from nursery.actions.closed_looks import fold_on, looks_on
 from nursery.actions.counting import lock_flats, recount_flats
 from nursery.actions.ledger import CellFact, FlatFacts, read_ledger
 from nursery.actions.stamp import Stamp
 from nursery.calc.fold import MarkFact, fold_cell
-from nursery.models import Cell, DayCount, Flat, Mark
+from nursery.calc.seen_alive import Look, doubts
+from nursery.models import Cell, Check, Closing, DayCount, Flat, Mark
+
+SEEN_ALIVE = "firm"  # what a closing says of a cell that nobody marked, where it must be said by a mark
 
 
 @dataclass(frozen=True, slots=True)
 class Dispute:
-    """Open marks of one cell that disagree, from ``day`` on; ``counted`` is the state that counts until then.
+    """What disagrees on one cell, from ``day`` on; ``counted`` is the state that counts until it is settled.
 
+    ``open_uuids`` are the open marks and the closings ``seen_alive``, by which others saw the cell alive.
     ``moved_on``: the plant stands in another flat since then, and a mark says something else of it here.
     """
 
@@ -38,6 +45,7 @@ class Dispute:
     counted: str
     open_uuids: tuple[str, ...]
     moved_on: date | None = None
+    seen_alive: tuple[str, ...] = ()
 
 
 def disputes_in(facts: FlatFacts) -> list[Dispute]:
@@ -49,25 +57,43 @@ def disputes_in(facts: FlatFacts) -> list[Dispute]:
     return sorted(found, key=lambda dispute: (-dispute.day.toordinal(), dispute.cell.place_no))
 
 
-def _disputes_of(facts: FlatFacts, cell: CellFact) -> Iterator[Dispute]:
+def _disputes_of(facts: FlatFacts, cell: CellFact) -> list[Dispute]:
+    """Return the disputes on one cell: one for each set of open marks, with all closings against it."""
     marks = facts.marks.get(cell.id, [])
-    seen: set[frozenset[str]] = set()
-    for day in sorted({mark.day for mark in marks}):
-        fold = fold_cell([mark for mark in marks if mark.day <= day])
-        uuids = tuple(mark.uuid for mark in fold.open)
+    found: dict[frozenset[str], Dispute] = {}
+    days = {mark.day for mark in marks} | {look.day for look in facts.looks.get(cell.id, ())}
+    for day in sorted(days):
+        standing = [mark for mark in marks if mark.day <= day]
+        fold = fold_cell(standing)
+        against = doubts(fold, standing, looks_on(facts, cell.id, day))
         is_elsewhere = cell.moved_on is not None and cell.moved_on <= day and fold.state != "gone"
-        if (fold.disagreement or is_elsewhere) and frozenset(uuids) not in seen:
-            seen.add(frozenset(uuids))
+        if fold.disagreement or against or is_elsewhere:
+            uuids = tuple(mark.uuid for mark in fold.open)
             counted = "gone" if is_elsewhere else fold.state
-            yield Dispute(facts.id, cell, day, counted, uuids, cell.moved_on if is_elsewhere else None)
+            moved_on = cell.moved_on if is_elsewhere else None
+            dispute = found.setdefault(
+                frozenset(uuids), Dispute(facts.id, cell, day, counted, uuids, moved_on)
+            )
+            found[frozenset(uuids)] = _with_closings(dispute, against)
+    return list(found.values())
+
+
+def _with_closings(dispute: Dispute, against: Iterable[tuple[MarkFact, Look]]) -> Dispute:
+    """Add closings by which the cell was seen alive; for a moved plant they answer nothing."""
+    if dispute.moved_on:
+        return dispute
+    seen = {uuid for _mark, look in against for uuid in look.closings}
+    new = tuple(sorted(seen - set(dispute.seen_alive)))
+    return replace(dispute, open_uuids=(*dispute.open_uuids, *new), seen_alive=(*dispute.seen_alive, *new))
 
 
 @transaction.atomic
 def settle(cell: Cell, *, uuids: Sequence[str], state: str, reason: str, stamp: Stamp) -> Mark:
-    """Settle what is in dispute on a cell: ``state`` stands, and replaces the marks of ``uuids``.
+    """Settle what is in dispute on a cell: ``state`` stands, and replaces what ``uuids`` name.
 
-    ValidationError if these marks are not what is in dispute (any more), or none of them says ``state``; for
-    a plant that was moved to another flat the only answer is "gone".
+    Whoever saw the cell alive by closing a check said "firm". ValidationError if this is not what is in
+    dispute (any more), or nobody says ``state``; for a plant that was moved to another flat the only answer
+    is "gone".
     """
     lock_flats([cell.flat_id])
     facts = read_ledger([cell.flat_id]).flats[cell.flat_id]
@@ -75,20 +101,19 @@ def settle(cell: Cell, *, uuids: Sequence[str], state: str, reason: str, stamp: 
     dispute = next((one for one in found if set(one.open_uuids) == set(uuids)), None)
     if dispute is None:
         raise changed_meanwhile()
-    marks = {str(mark.uuid): mark for mark in _marks(dispute.open_uuids)}
-    if state not in _answers(dispute, marks.values()):
+    marks = _marks(dispute.open_uuids)
+    if state not in _answers(dispute, marks):
         raise ValidationError({"state": _("Nobody said so: choose what one of them says.")}, code="state")
-    said = [mark for mark in marks.values() if mark.state == state]
-    last = max(marks.values(), key=_moment)
+    check = _latest_check(dispute, marks)
     correction = Mark.objects.create(
         uuid=uuid4(),
-        check_ref=last.check_ref,
+        check_ref=check,
         cell=cell,
         kind=Mark.Kind.CORRECTION,
         state=state,
-        cause=said[0].cause if said else "moved",
+        cause=_cause(dispute, marks, state),
         reason=reason.strip(),
-        replaces=list(dispute.open_uuids),
+        replaces=list(dict.fromkeys([*dispute.open_uuids, *_closings_from(facts, cell.pk, check.day)])),
         **stamp.fields(),
     )
     say_again([facts], stamp=stamp, reason=correction.reason)
@@ -97,7 +122,31 @@ def settle(cell: Cell, *, uuids: Sequence[str], state: str, reason: str, stamp: 
 
 
 def _answers(dispute: Dispute, marks: Iterable[Mark]) -> set[str]:
-    return {"gone"} if dispute.moved_on else {mark.state for mark in marks}
+    if dispute.moved_on:
+        return {"gone"}
+    return {mark.state for mark in marks} | ({SEEN_ALIVE} if dispute.seen_alive else set())
+
+
+def _cause(dispute: Dispute, marks: Iterable[Mark], state: str) -> str:
+    said = [mark.cause for mark in marks if mark.state == state]
+    return said[0] if said else "moved" if dispute.moved_on else ""
+
+
+def _latest_check(dispute: Dispute, marks: Iterable[Mark]) -> Check:
+    """Return the check of the last look among those that disagree on the day on which the dispute begins."""
+    moments = [(_moment(mark), mark.check_ref) for mark in marks]
+    closings = Closing.objects.filter(uuid__in=dispute.seen_alive).defer("known_marks")
+    for closing in closings.select_related("check_ref"):
+        check = closing.check_ref
+        if check.day <= dispute.day:
+            moments.append(((True, check.day, check.opened_at, 0), check))
+    return max(moments, key=lambda moment: moment[0])[1]
+
+
+def _closings_from(facts: FlatFacts, cell_id: int, day: date) -> list[str]:
+    """Return the closings by which a cell was left alone on a day and since."""
+    looks = [look for look in facts.looks.get(cell_id, ()) if look.day >= day]
+    return sorted({uuid for look in looks for uuid in look.closings})
 
 
 @transaction.atomic
@@ -112,42 +161,55 @@ def say_again(before: Sequence[FlatFacts], *, stamp: Stamp, reason: str) -> int:
     said: list[Mark] = []
     for facts in before:
         for cell in after[facts.id].cells:
-            marks = after[facts.id].marks.get(cell.id, [])
-            if marks != facts.marks.get(cell.id, []):
-                said += _end_new_disputes(cell, facts.marks.get(cell.id, []), marks, stamp=stamp)
+            if after[facts.id].marks.get(cell.id, []) != facts.marks.get(cell.id, []):
+                said += _end_new_disputes(cell.id, facts, after[facts.id], stamp=stamp)
     for mark in said:
         mark.reason = reason
     Mark.objects.bulk_create(said)
     return len({mark.cell_id for mark in said})
 
 
-def _end_new_disputes(
-    cell: CellFact, old: Sequence[MarkFact], new: Sequence[MarkFact], *, stamp: Stamp
-) -> list[Mark]:
-    facts, said = list(new), list[Mark]()
+def _end_new_disputes(cell_id: int, old: FlatFacts, new: FlatFacts, *, stamp: Stamp) -> list[Mark]:
+    """Say again what was seen last of one cell, day by day."""
+    facts, said = list(new.marks.get(cell_id, ())), list[Mark]()
     known: Mapping[str, Mark] = {}
-    for day in sorted({mark.day for mark in new}):
-        fold = fold_cell([mark for mark in facts if mark.day <= day])
-        if not fold.disagreement or fold_cell([mark for mark in old if mark.day <= day]).disagreement:
+    for day in sorted({mark.day for mark in facts}):
+        standing = [mark for mark in facts if mark.day <= day]
+        fold = fold_cell(standing)
+        if not fold.disagreement or fold_on(old, cell_id, day).disagreement:
             continue
-        known = known or {str(mark.uuid): mark for mark in _marks([mark.uuid for mark in new])}
+        known = known or {str(mark.uuid): mark for mark in _marks([mark.uuid for mark in facts])}
         rows = {str(mark.uuid): mark for mark in said} | dict(known)
         last = max((rows[mark.uuid] for mark in fold.open), key=_moment)
         mark = Mark(
             uuid=uuid4(),
             check_ref=last.check_ref,
-            cell_id=cell.id,
+            cell_id=cell_id,
             kind=Mark.Kind.CORRECTION,
             state=last.state,
             cause=last.cause,
-            replaces=[mark.uuid for mark in fold.open],
+            replaces=[*(mark.uuid for mark in fold.open), *_in_agreement(new, cell_id, standing)],
             **stamp.fields(),
         )
         said.append(mark)
-        facts.append(
-            MarkFact(str(mark.uuid), mark.kind, mark.state, tuple(mark.replaces), last.check_ref.day)
-        )
+        facts.append(_fact(mark))
     return said
+
+
+def _in_agreement(facts: FlatFacts, cell_id: int, marks: Sequence[MarkFact]) -> list[str]:
+    """Return the closings that are against none of these marks, whatever their day.
+
+    A mark that says again what these said must be against no more closings than they were, nor against fewer:
+    whether a plant that one called dead and another saw alive is dead, people say.
+    """
+    looks = facts.looks.get(cell_id, [])
+    against = {look.check for _mark, look in doubts(fold_cell(marks), marks, looks)}
+    return sorted({uuid for look in looks if look.check not in against for uuid in look.closings})
+
+
+def _fact(mark: Mark) -> MarkFact:
+    check = mark.check_ref
+    return MarkFact(str(mark.uuid), mark.kind, mark.state, tuple(mark.replaces), check.day, check.pk)
 
 
 def _marks(uuids: Iterable[str]) -> list[Mark]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from nursery.actions.closed_looks import fold_on
 from nursery.actions.ledger import CellFact, FlatFacts, Ledger, RunFact, read_ledger
 from nursery.actions.stock import stock_of
 from nursery.calc.fold import MarkFact, fold_cell
@@ -14,7 +15,7 @@ class CellState:
     """One cell as it stands.
 
     ``before`` is the state at the end of the last day before ``day``; ``open_uuids`` are the marks that a
-    new mark of this cell replaces.
+    new mark of this cell replaces. In ``disagreement`` is also a dead cell that a closed check saw alive.
     """
 
     cell_id: int
@@ -58,7 +59,7 @@ def cell_states(facts: FlatFacts, runs: dict[int, RunFact], *, day: date) -> dic
 
 def _cell_state(facts: FlatFacts, cell: CellFact, run_number: int, day: date) -> CellState:
     marks: list[MarkFact] = facts.marks.get(cell.id, [])
-    fold = fold_cell(marks)
+    fold = fold_on(facts, cell.id)
     has_moved = cell.moved_on is not None  # then it stands elsewhere, whatever a late mark says of it here
     return CellState(
         cell_id=cell.id,
@@ -81,7 +82,7 @@ def summaries(ledger: Ledger) -> dict[str, FlatSummary]:
 
 
 def _summary(facts: FlatFacts) -> FlatSummary:
-    folds = [fold_cell(facts.marks.get(cell.id, [])) for cell in facts.cells if cell.is_present]
+    folds = [fold_on(facts, cell.id) for cell in facts.cells if cell.is_present]
     states = [fold.state for fold in folds]
     stock = stock_of(facts).values()
     alive = sum(run.alive for run in stock)

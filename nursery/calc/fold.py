@@ -20,6 +20,9 @@ Worked example. Ana taps the cell dead (mark a). Ben, whose tablet has not heard
 are open, wilting, still in disagreement. Ben's tablet has now seen all; he taps dead (d: replaces b and c,
 as its author saw them): only d is open, dead, no disagreement. In any order of arrival, the same.
 
+A mark may also name closings of checks. They are no marks, so here they are unknown names; what they say of a
+cell that nobody marked, ``calc.seen_alive`` tells.
+
 Sources: the rule is this project's own. Replacing only what was seen is the idea of the observed-remove
 set, M. Shapiro et al. (2011), INRIA RR-7506. Strongly connected groups are found by the two-pass method of
 S. R. Kosaraju, published in M. Sharir (1981), Comput Math Appl 7, 67-72.
@@ -38,13 +41,14 @@ _RANK = {state: rank for rank, state in enumerate(WORST_FIRST)}
 
 @dataclass(frozen=True, slots=True)
 class MarkFact:
-    """What the fold needs of a mark: kind of KINDS, state of WORST_FIRST, day of its check."""
+    """What the fold needs of a mark: kind of KINDS, state of WORST_FIRST, day (and key) of its check."""
 
     uuid: str
     kind: str
     state: str
     replaces: tuple[str, ...]
     day: date
+    check: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
+from nursery.actions.closed_looks import Told, looked_at, looks_of
 from nursery.actions.counting import flat_day_counts, recount_flats
 from nursery.actions.ledger import CellFact, CheckFact, FlatFacts, RunFact
 from nursery.actions.marks import receive_batch
@@ -25,6 +26,7 @@ from tests.stories import (
     SEASONS,
     STATES,
     arrived,
+    crews,
     deliveries,
     histories,
     histories_with_leavings,
@@ -35,8 +37,13 @@ from tests.stories import (
 
 ZONE = "Pacific/Auckland"  # far from UTC, so that a wrong zone shows
 NOW = datetime(2026, 4, 2, 9, 0, tzinfo=UTC)
-SKEWS = [timedelta(0), timedelta(hours=-30), timedelta(days=3)]  # by device: its clock less the true time
-DEVICE_IDS = [UUID(uuid_of("device", number)) for number in range(3)]
+SKEWS = [
+    timedelta(0),
+    timedelta(hours=-30),
+    timedelta(days=3),
+    timedelta(hours=5),
+]  # by device: its clock less the true time
+DEVICE_IDS = [UUID(uuid_of("device", number)) for number in range(4)]
 COLUMNS = [
     "grafted", "seen", "alive", "wilting", "dead", "gone", "gone_early", "source", "has_disagreement",
     "is_closed", "is_record",
@@ -97,8 +104,8 @@ def facts_of(history):
     facts = FlatFacts(1, "", "marks")
     for number, run in history["runs"].items():
         for cell in run["cells"]:
-            place = oracle.place_of(cell)
-            facts.cells.append(CellFact(cell, number, place, 1, is_present=True, is_graft=True))
+            place, graft = oracle.place_of(cell), oracle.graft_of(cell)
+            facts.cells.append(CellFact(cell, number, place, graft, is_present=True, is_graft=True))
     for uuid, check in standing.items():
         is_closed, places = oracle.is_closed(history, uuid), frozenset(check["places"])
         facts.checks[ids[uuid]] = CheckFact(
@@ -107,27 +114,39 @@ def facts_of(history):
     for uuid, mark in history["marks"].items():
         if mark["check"] in standing:
             day, replaces = standing[mark["check"]]["day"], tuple(mark["replaces"])
-            facts.marks[mark["cell"]].append(MarkFact(uuid, mark["kind"], mark["state"], replaces, day))
+            facts.marks[mark["cell"]].append(
+                MarkFact(uuid, mark["kind"], mark["state"], replaces, day, ids[mark["check"]])
+            )
     for (check, run), counts in history["numbers"].items():
         if check in standing:
             facts.numbers.append((ids[check], run, counts["dead"], counts["wilting"]))
     facts.left = [(leaving["run"], leaving["day"], leaving["plants"]) for leaving in history.get("left", [])]
+    told = {ids[check]: told for check in standing if (told := told_by(history, check))}
+    facts.looks = looks_of(facts, looked_at(facts, RUN_FACTS), told)
     return facts
 
 
+def told_by(history, check):
+    """What the closings of a check tell together, None if none tells."""
+    closings = oracle.standing_closings(history, check)
+    known = [closing["known"] for closing in closings.values() if closing.get("known") is not None]
+    return Told(frozenset(closings), frozenset().union(*known)) if known else None
+
+
+RUN_FACTS = {
+    number: RunFact(number, 1, number, number, None, run["grafted_on"], run["record_on"])
+    for number, run in RUNS.items()
+}
+
+
 @pytest.mark.parametrize(
-    "told", [histories(max_marks=20), histories_with_leavings()], ids=["looks", "leavings"]
+    "told", [histories(max_marks=20), histories_with_leavings(), crews()], ids=["looks", "leavings", "crews"]
 )
 def test_counts_of_a_flat_are_the_references(whole, told):
-    runs = {
-        number: RunFact(number, 1, number, number, None, run["grafted_on"], run["record_on"])
-        for number, run in RUNS.items()
-    }
-
     @examples(250, many=20_000, whole=whole)
     @given(history=told)
     def agrees(history):
-        rows = {(row.run_id, row.day): row for row in flat_day_counts(facts_of(history), runs)}
+        rows = {(row.run_id, row.day): row for row in flat_day_counts(facts_of(history), RUN_FACTS)}
         counted = {key: {column: getattr(row, column) for column in COLUMNS} for key, row in rows.items()}
         wanted = oracle.day_counts(history)
         assert counted == {key: {column: row[column] for column in COLUMNS} for key, row in wanted.items()}
@@ -190,8 +209,15 @@ class Courier:
 
     def closing_in(self, uuid):
         closing = self.history["closings"][uuid]
-        clock, replaces = self.clock(closing["check"]), tuple(closing["replaces"])
-        return ClosingIn(UUID(uuid), UUID(closing["check"]), clock, kind=closing["kind"], replaces=replaces)
+        known = closing.get("known")
+        return ClosingIn(
+            UUID(uuid),
+            UUID(closing["check"]),
+            self.clock(closing["check"]),
+            kind=closing["kind"],
+            replaces=tuple(closing["replaces"]),
+            known=None if known is None else tuple(known),
+        )
 
     def check_of(self, part):
         kind, key = part
@@ -255,13 +281,13 @@ def assert_as_the_reference(flat, history):
     assert told == {cell: (*now[cell], before[cell][0]) for cell in now}
 
 
-def for_each_delivery(check_delivery, *, sample):
+def for_each_delivery(check_delivery, *, sample, told):
     """Run ``check_delivery(history, chunks)`` for many, each in a transaction that is rolled back."""
 
     @sample
     @given(data=st.data())
     def run(data):
-        history = data.draw(histories())
+        history = data.draw(told)
         chunks = data.draw(deliveries(history))
         with transaction.atomic():
             check_delivery(history, chunks)
@@ -271,7 +297,8 @@ def for_each_delivery(check_delivery, *, sample):
 
 
 @pytest.mark.django_db
-def test_any_marks_in_any_order_give_the_references_states_and_counts(flat, whole):
+@pytest.mark.parametrize("told", [histories(), crews()], ids=["anything", "crews"])
+def test_any_marks_in_any_order_give_the_references_states_and_counts(flat, whole, told):
     def check_delivery(history, chunks):
         courier, so_far = Courier(flat, history), []
         for chunk in chunks:
@@ -282,7 +309,7 @@ def test_any_marks_in_any_order_give_the_references_states_and_counts(flat, whol
         said = {result["status"] for receipt in courier.receipts for result in receipt.results.values()}
         assert said <= {"stored", "known"}
 
-    for_each_delivery(check_delivery, sample=examples(40, many=2000, whole=whole))
+    for_each_delivery(check_delivery, sample=examples(40, many=2000, whole=whole), told=told)
 
 
 @pytest.mark.django_db
@@ -315,7 +342,7 @@ def test_sending_all_of_it_again_or_with_other_content_changes_nothing(flat, who
         assert list(DayCount.objects.order_by("pk").values()) == before
         assert_as_the_reference(flat, history)
 
-    for_each_delivery(check_delivery, sample=examples(20, many=500, whole=whole))
+    for_each_delivery(check_delivery, sample=examples(20, many=500, whole=whole), told=histories())
 
 
 @pytest.mark.django_db
