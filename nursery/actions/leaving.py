@@ -29,6 +29,7 @@ from nursery.models import (
     LEFT_STAGES,
     Cause,
     Check,
+    Closing,
     Farm,
     Flat,
     Leaving,
@@ -305,9 +306,14 @@ def _look(
     stamp: Stamp,
     kind: str = "part",
 ) -> Check:
-    """Mark ``cells`` in a check of its own and close it."""
+    """Mark ``cells`` in a check of its own and close it.
+
+    Nobody looked at the other cells, so the closing of a whole flat does not tell what it knew: it would say
+    that they were seen alive. Whoever says that the rest is dead knows who saw it alive before.
+    """
     worker = stamp.worker.key if stamp.worker else None
     check = CheckIn(uuid, flat.code, stamp.raw_at, kind=kind, worker=worker)
+    closings = _closings_since(flat, stamp) if state == State.DEAD else ()
     marks = [
         MarkIn(
             uuid=uuid4(),
@@ -317,16 +323,24 @@ def _look(
             state=state,
             at=stamp.raw_at,
             cause=cause,
-            replaces=cell.open_uuids,
+            replaces=(*cell.open_uuids, *closings),
             worker=worker,
         )
         for cell in cells
     ]
     known = (*(uuid for cell in cells for uuid in cell.open_uuids), *(str(mark.uuid) for mark in marks))
-    closing = ClosingIn(uuid4(), check.uuid, stamp.raw_at, known=known, worker=worker)
+    told = None if kind == Check.Kind.WHOLE else known
+    closing = ClosingIn(uuid4(), check.uuid, stamp.raw_at, known=told, worker=worker)
     skew = stamp.received_at - stamp.at  # the batch's own clock: receive_batch corrects raw times by it
     batch = Batch(stamp.raw_at + skew, None, [check], marks, [closing])
     receipt = receive_batch(batch, Sender(stamp.account, stamp.worker, stamp.received_at))
     if any(result["status"] == REFUSED for result in receipt.results.values()):
         raise RuntimeError(f"own marks refused: {receipt.results}")
     return Check.objects.get(uuid=check.uuid)
+
+
+def _closings_since(flat: Flat, stamp: Stamp) -> tuple[str, ...]:
+    """Return the closings of this day and of later ones that tell what they knew."""
+    day = local_date(stamp.at, Farm.objects.current().time_zone)
+    told = Closing.objects.filter(tells_known=True, check_ref__flat=flat, check_ref__day__gte=day)
+    return tuple(str(uuid) for uuid in told.values_list("uuid", flat=True))
