@@ -74,10 +74,14 @@ class NumbersIn:
 
 @dataclass(slots=True)
 class Batch:
-    """One exchange. ``sent_at`` is the device's clock at sending, from which its error is known."""
+    """One exchange. ``sent_at`` is the device's clock at sending, from which its error is known.
+
+    One ``is_from_file`` that a person brought: the device itself was not heard of.
+    """
 
     sent_at: datetime
     device: UUID | None = None
+    is_from_file: bool = False
     checks: list[CheckIn] = field(default_factory=list)
     marks: list[MarkIn] = field(default_factory=list)
     closings: list[ClosingIn] = field(default_factory=list)

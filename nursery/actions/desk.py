@@ -124,7 +124,7 @@ def _note_device(batch: Batch, sender: Sender) -> Device | None:
         defaults={"first_seen_at": now, "last_seen_at": now, "skew_ms": skew_ms},
     )
     is_news = now - device.last_seen_at >= NOTED_EVERY or abs(skew_ms - device.skew_ms) >= SKEW_NOTED_MS
-    if not is_new and is_news:
+    if not is_new and is_news and not batch.is_from_file:
         Device.objects.filter(pk=device.pk).update(last_seen_at=now, skew_ms=skew_ms)
     return device
 

@@ -38,7 +38,7 @@ def read_batch(body: bytes) -> Batch:
     """Return the batch in ``body``; MalformedBatch names what is wrong with its envelope."""
     data = _envelope(body)
     try:
-        batch = Batch(sent_at=_instant(data, "sent_at"), device=_uuid_or_none(data, "device"))
+        batch = Batch(sent_at=instant_of(data, "sent_at"), device=_uuid_or_none(data, "device"))
         worker = _uuid_or_none(data, "worker")
     except MalformedPart as error:
         raise MalformedBatch(str(error)) from error
@@ -83,9 +83,9 @@ def _parts(
 
 def _check(part: dict[str, Any], worker: UUID | None) -> CheckIn:
     return CheckIn(
-        uuid=_uuid(part, "uuid"),
-        flat_code=_text(part, "flat", 7).upper(),
-        opened_at=_instant(part, "opened_at"),
+        uuid=uuid_of(part, "uuid"),
+        flat_code=text_of(part, "flat", 7).upper(),
+        opened_at=instant_of(part, "opened_at"),
         kind=_choice(part, "kind", CHECK_KINDS, default="whole"),
         seen_places=_places(part),
         cause=_choice(part, "cause", CAUSES, default=""),
@@ -96,16 +96,16 @@ def _check(part: dict[str, Any], worker: UUID | None) -> CheckIn:
 def _mark(part: dict[str, Any], worker: UUID | None) -> MarkIn:
     place_no, graft_no = _cell(part)
     mark = MarkIn(
-        uuid=_uuid(part, "uuid"),
-        check=_uuid(part, "check"),
+        uuid=uuid_of(part, "uuid"),
+        check=uuid_of(part, "check"),
         place_no=place_no,
         graft_no=graft_no,
         kind=_choice(part, "kind", MARK_KINDS, default="seen"),
         state=_choice(part, "state", STATES),
         cause=_choice(part, "cause", CAUSES, default=""),
-        reason=_text(part, "reason", 200, default=""),
+        reason=text_of(part, "reason", 200, default=""),
         replaces=_uuids(part, "replaces", MOST_REPLACED),
-        at=_instant(part, "at"),
+        at=instant_of(part, "at"),
         worker=_uuid_or_none(part, "worker") or worker,
     )
     if mark.state == State.UNMARKED and mark.kind != Mark.Kind.UNDO:
@@ -115,14 +115,14 @@ def _mark(part: dict[str, Any], worker: UUID | None) -> MarkIn:
 
 def _closing(part: dict[str, Any], worker: UUID | None) -> ClosingIn:
     closing = ClosingIn(
-        uuid=_uuid(part, "uuid"),
-        check=_uuid(part, "check"),
-        at=_instant(part, "at"),
+        uuid=uuid_of(part, "uuid"),
+        check=uuid_of(part, "check"),
+        at=instant_of(part, "at"),
         kind=_choice(part, "kind", CLOSING_KINDS, default="close"),
         replaces=_uuids(part, "replaces", MOST_REPLACED),
         known=_uuids(part, "known", MOST_KNOWN) if part.get("known") is not None else None,
         cause=_choice(part, "cause", CAUSES, default=""),
-        reason=_text(part, "reason", 200, default=""),
+        reason=text_of(part, "reason", 200, default=""),
         seen=_choice(part, "seen", SEEN, default=""),
         seen_places=_places(part),
         worker=_uuid_or_none(part, "worker") or worker,
@@ -137,8 +137,8 @@ def _closing(part: dict[str, Any], worker: UUID | None) -> ClosingIn:
 def _numbers(part: dict[str, Any]) -> NumbersIn:
     run = part.get("run")
     return NumbersIn(
-        check=_uuid(part, "check"),
-        run=run if type(run) is int and 1 <= run <= MOST_NUMBER else _uuid(part, "run"),
+        check=uuid_of(part, "check"),
+        run=run if type(run) is int and 1 <= run <= MOST_NUMBER else uuid_of(part, "run"),
         dead=_number(part, "dead"),
         wilting=_number(part, "wilting", default=0),
     )
@@ -168,7 +168,7 @@ def _cell(part: dict[str, Any]) -> tuple[int, int]:
     return int(numbers[0]), int(numbers[1])
 
 
-def _uuid(part: dict[str, Any], name: str) -> UUID:
+def uuid_of(part: dict[str, Any], name: str) -> UUID:
     try:
         return UUID(part[name])
     except KeyError as error:
@@ -178,7 +178,7 @@ def _uuid(part: dict[str, Any], name: str) -> UUID:
 
 
 def _uuid_or_none(part: dict[str, Any], name: str) -> UUID | None:
-    return _uuid(part, name) if part.get(name) else None
+    return uuid_of(part, name) if part.get(name) else None
 
 
 def _uuids(part: dict[str, Any], name: str, most: int) -> tuple[str, ...]:
@@ -191,7 +191,7 @@ def _uuids(part: dict[str, Any], name: str, most: int) -> tuple[str, ...]:
         raise MalformedPart(f"{name} must be a list of UUIDs") from error
 
 
-def _instant(part: dict[str, Any], name: str) -> datetime:
+def instant_of(part: dict[str, Any], name: str) -> datetime:
     try:
         instant = datetime.fromisoformat(part[name])
     except KeyError as error:
@@ -212,8 +212,16 @@ def _choice(part: dict[str, Any], name: str, choices: list[str], *, default: str
     return value
 
 
-def _text(part: dict[str, Any], name: str, most: int, *, default: str | None = None) -> str:
+def text_of(part: dict[str, Any], name: str, most: int, *, default: str | None = None) -> str:
     value = part.get(name, default)
     if not isinstance(value, str) or len(value) > most or _UNSTORABLE.search(value):
         raise MalformedPart(f"{name} must be a text of at most {most} characters")
     return value
+
+
+READERS: dict[str, Callable[[dict[str, Any], UUID | None], CheckIn | MarkIn | ClosingIn | NumbersIn]] = {
+    "checks": _check,
+    "marks": _mark,
+    "closings": _closing,
+    "numbers": lambda part, worker: _numbers(part),
+}
