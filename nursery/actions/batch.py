@@ -81,12 +81,12 @@ class Batch:
 
     sent_at: datetime
     device: UUID | None = None
-    is_from_file: bool = False
     checks: list[CheckIn] = field(default_factory=list)
     marks: list[MarkIn] = field(default_factory=list)
     closings: list[ClosingIn] = field(default_factory=list)
     numbers: list[NumbersIn] = field(default_factory=list)
     refused: dict[str, str] = field(default_factory=dict)  # malformed parts, by UUID, with the reason
+    is_from_file: bool = False
 
 
 @dataclass(frozen=True, slots=True)
