@@ -3,6 +3,7 @@
 // here; a behaviour of one page alone is loaded by that page: {% block scripts %}<script type="module" src=...>.
 import "./camera/button.js";
 import "./dialog.js";
+import "./looks.js";
 import "./menu.js";
 import "./submit-once.js";
 import "./ticks.js";

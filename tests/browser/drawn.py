@@ -74,7 +74,8 @@ def page_html():
         '<script type="module" src="/static/js/looks.js"></script>'
     )
     view = '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    return f"<!doctype html><html lang=en><head>{view}{scripts}{links}<title>x</title></head><body>{BODY}</body></html>"
+    head = f"<head>{view}{scripts}{links}<title>x</title></head>"
+    return f"<!doctype html><html lang=en>{head}<body>{BODY}</body></html>"
 
 
 def answer(route):
@@ -140,6 +141,19 @@ class DrawnFlat:
 
     def wait(self, ms):
         self.page.wait_for_timeout(ms)
+
+    def trace(self, act):
+        """Return the work of the renderer during ``act`` and shortly after."""
+        events, ends = [], []
+        self.cdp.on("Tracing.dataCollected", lambda told: events.extend(told["value"]))
+        self.cdp.on("Tracing.tracingComplete", lambda _told: ends.append(True))
+        self.cdp.send("Tracing.start", {"categories": "devtools.timeline", "transferMode": "ReportEvents"})
+        act()
+        self.wait(200)
+        self.cdp.send("Tracing.end")
+        while not ends:
+            self.wait(20)
+        return events
 
     def _spot(self, spot):
         return spot if isinstance(spot, tuple) else self.middle(spot)

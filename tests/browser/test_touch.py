@@ -1,7 +1,7 @@
 """Fingers, palms, mouse and keyboard on a flat that the browser draws.
 
-Touches are sent through the browser's own input path. What it cannot show: a real palm (how wide a screen says it is
-differs from tablet to tablet) and the vibration itself (a stub counts the calls).
+Touches go through the browser's own input path. What it cannot show: a real palm (how wide a screen says
+it is differs from tablet to tablet) and the vibration itself (a stub counts the calls).
 """
 
 import pytest
@@ -74,7 +74,9 @@ def pointers(flat, name, *steps):
           const { x, y, width, height } = cell.getBoundingClientRect();
           const middle = { clientX: x + width / 2, clientY: y + height / 2 };
           const finger = { pointerId: 9, pointerType: "touch", isPrimary: true, bubbles: true, ...middle };
-          for (const [kind, more] of steps) cell.dispatchEvent(new PointerEvent(`pointer${kind}`, { ...finger, ...more }));
+          for (const [kind, more] of steps) {
+            cell.dispatchEvent(new PointerEvent(`pointer${kind}`, { ...finger, ...more }));
+          }
         }""",
         steps,
     )
@@ -87,8 +89,8 @@ def test_a_touch_that_stops_a_rolling_page_marks_nothing(tall):
     tall.page.evaluate(
         """() => new Promise((done) => {
           const cell = document.querySelector('[data-cell="64"]');
-          const send = (kind) => cell.dispatchEvent(
-            new PointerEvent(`pointer${kind}`, { pointerId: 9, pointerType: "touch", isPrimary: true, bubbles: true }));
+          const finger = { pointerId: 9, pointerType: "touch", isPrimary: true, bubbles: true };
+          const send = (kind) => cell.dispatchEvent(new PointerEvent(`pointer${kind}`, finger));
           send("down");
           send("cancel"); // the browser took the finger for scrolling
           addEventListener("scroll", () => done(["down", "up"].map(send)), { once: true });
@@ -302,3 +304,17 @@ def test_a_key_held_down_closes_once(flat):
         flat.page.keyboard.down("n")
     flat.page.keyboard.up("n")
     assert flat.said("keys") == ["next"]
+
+
+def test_a_tap_costs_the_styles_and_the_layout_of_its_own_cell(draw):
+    flat = draw(TABLET, sheet_of(12, 24))
+    flat.page.get_by_role("button", name="Whole flat").tap()
+    flat.tap("30")
+    flat.wait(300)
+    work = flat.trace(lambda: flat.tap("100"))
+    styled = [event["args"]["elementCount"] for event in work if event["name"] == "UpdateLayoutTree"]
+    laid = [event["args"]["beginData"] for event in work if event["name"] == "Layout"]
+    # The cell touched, and the one that hands over the focus; each with the sign drawn in it.
+    assert 0 < max(styled) <= 4
+    assert sum(layout["dirtyObjects"] for layout in laid) <= 30
+    assert all(layout["totalObjects"] > 600 for layout in laid)
