@@ -4,6 +4,8 @@ import errno
 import io
 import multiprocessing
 import socket
+from pathlib import Path
+from typing import Any
 
 import qrcode
 from django.db import connection, connections
@@ -34,28 +36,39 @@ def lan_address(host: str) -> str | None:
 
 def http_address(host: str, port: int) -> str:
     """Return the address to type into a browser."""
+    return _address("http", host, None if port == 80 else port)
+
+
+def https_address(host: str, port: int) -> str:
+    """Return the address to type into a browser where the program speaks HTTPS."""
+    return _address("https", host, None if port == 443 else port)
+
+
+def _address(scheme: str, host: str, port: int | None) -> str:
     name = f"[{host}]" if ":" in host else host
-    return f"http://{name}" if port == 80 else f"http://{name}:{port}"
+    return f"{scheme}://{name}" if port is None else f"{scheme}://{name}:{port}"
 
 
-def ensure_port_is_free(host: str, port: int) -> None:
-    """Raise CannotServe if nothing can listen there."""
+def ensure_port_is_free(host: str, port: int, *, option: str = "--port") -> None:
+    """Raise CannotServe if nothing can listen there; ``option`` is the one that says the port."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
         with socket.socket(family) as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             probe.bind((host, port))
     except OverflowError as error:
-        raise CannotServe(f"--port {port}: a port lies between 1 and 65535.") from error
+        raise CannotServe(f"{option} {port}: a port lies between 1 and 65535.") from error
     except OSError as error:
-        raise CannotServe(_why_not(error, host, port)) from error
+        raise CannotServe(_why_not(error, host, port, option)) from error
 
 
-def _why_not(error: OSError, host: str, port: int) -> str:
+def _why_not(error: OSError, host: str, port: int, option: str) -> str:
     if error.errno == errno.EADDRINUSE:
-        return f"Port {port} is in use: end the program that has it, or choose another, as --port {port + 1}."
+        return (
+            f"Port {port} is in use: end the program that has it, or choose another, as {option} {port + 1}."
+        )
     if error.errno == errno.EACCES:
-        return f"Port {port} is kept for the system: choose one above 1023, as with --port 8000."
+        return f"Port {port} is kept for the system: choose one above 1023, as with {option} {port + 8000}."
     return f"--host {host} is no address of this machine ({error.strerror}): leave it out to listen on all."
 
 
@@ -68,8 +81,11 @@ def qr_as_text(address: str) -> str:
     return lines.getvalue()
 
 
-def serve(host: str, port: int) -> None:
-    """Answer requests until SIGTERM or Ctrl-C.
+def web_server(host: str, port: int, *, certificate: Path | None = None) -> Any:
+    """Return the server, whose ``serve`` answers requests until SIGTERM or Ctrl-C.
+
+    With a certificate (a file that holds its key as well) it speaks HTTPS. Workers read that file when they
+    begin; ``signal_handler_reload`` lets new ones take over from the old without a gap.
 
     SQLite has one writer at a time, so one worker with one thread gives the shortest waits; on PostgreSQL
     two workers with four threads hold eight connections. Both are bounded on purpose.
@@ -82,7 +98,7 @@ def serve(host: str, port: int) -> None:
     connections.close_all()
     # A fresh process: it holds nothing of what migrating or loading the demonstration farm imported.
     multiprocessing.set_start_method("spawn", force=True)
-    Granian(
+    return Granian(
         "nursery.served:application",
         address=host,
         port=port,
@@ -93,4 +109,6 @@ def serve(host: str, port: int) -> None:
         log_level=LogLevels.warning,
         workers_kill_timeout=_SECONDS_TO_STOP,
         respawn_failed_workers=True,
-    ).serve()
+        ssl_cert=certificate,
+        ssl_key=certificate,
+    )
