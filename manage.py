@@ -16,17 +16,22 @@ def ensure_python_fits() -> None:
 
 
 def take_folder_options(arguments: list) -> None:
-    """Let ``--data`` and ``--copies`` beat their variables: the settings read them when they are imported."""
+    """Let options beat their variables and set that of ``--https``: the settings read them when imported."""
     if arguments[:1] not in [["start"], ["backup"], ["restore"]]:
         return
     parser = argparse.ArgumentParser(prog=f"manage.py {arguments[0]}", add_help=False, allow_abbrev=False)
     parser.add_argument("--data", metavar="DIR")
     parser.add_argument("--copies", metavar="DIR")
+    parser.add_argument("--https", action="store_true")
+    parser.add_argument("--port", default="8000")
     chosen = parser.parse_known_args(arguments[1:])[0]
     if chosen.data:
         os.environ["TAKEBOOK_DATA"] = chosen.data
     if chosen.copies:
         os.environ["TAKEBOOK_COPIES"] = chosen.copies
+    if arguments[0] == "start":
+        is_port = chosen.port.isascii() and chosen.port.isdecimal() and 0 < int(chosen.port) < 65536
+        os.environ["TAKEBOOK_PLAIN_PORT"] = chosen.port if chosen.https and is_port else ""
 
 
 def main() -> None:

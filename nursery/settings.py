@@ -215,13 +215,13 @@ FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.MemoryFileUploadHandler
 FILE_UPLOAD_MAX_MEMORY_SIZE = 6 * 1024 * 1024
 
 HTTPS = env_flag("TAKEBOOK_HTTPS")
-# Set by "start --https" itself: the program speaks HTTPS with the farm's own certificate, and this port answers
-# over plain HTTP beside it.
+# Set by "start --https" itself: the program speaks HTTPS with the farm's own certificate, and this port
+# answers over plain HTTP beside it.
 PLAIN_PORT = env_port("TAKEBOOK_PLAIN_PORT")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS or PLAIN_PORT is not None
 if PLAIN_PORT is not None:
-    # Cookies know no port. Under the names used over plain HTTP, these would keep the farm that goes back to it
-    # from logging in; the prefix also keeps whoever sits on the plain port from setting them.
+    # Cookies know no port. Under the names used over plain HTTP, these would keep the farm that goes back to
+    # it from logging in; the prefix also keeps whoever sits on the plain port from setting them.
     # No HSTS: it counts for a name on every port, so it would send the printed labels, and a tablet that does
     # not trust the farm yet, to HTTPS on the plain port, where nothing answers.
     SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-sessionid", "__Host-csrftoken"

@@ -140,7 +140,7 @@ def _remember(answer: HttpResponse, account: Account) -> HttpResponse:
     name = account.get_username()
     answer.set_cookie(
         known_cookie_name(name), known_cookie(name), max_age=KNOWN_FOR_S,
-        secure=settings.HTTPS, httponly=True, samesite="Lax",
+        secure=settings.SESSION_COOKIE_SECURE, httponly=True, samesite="Lax",
     )  # fmt: skip
     return answer
 

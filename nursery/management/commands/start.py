@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.core.management import BaseCommand, call_command
@@ -18,7 +19,7 @@ from nursery.actions.serving import (
     http_address,
     lan_address,
     qr_as_text,
-    serve,
+    web_server,
 )
 from nursery.actions.starting import ensure_starting_values
 from nursery.models import Farm
@@ -37,6 +38,18 @@ class Command(BaseCommand):
         parser.add_argument("--host", default="0.0.0.0", help="address to listen on (every address)")
         parser.add_argument("--data", metavar="DIR", help="data directory; beats TAKEBOOK_DATA")
         parser.add_argument("--copies", metavar="DIR", help="a second folder for the nightly copies")
+        parser.add_argument(
+            "--https", action="store_true", help="speak HTTPS, with the farm's own certificate"
+        )
+        parser.add_argument("--https-port", type=int, default=8443, help="port of HTTPS (8443)")
+        parser.add_argument(
+            "--https-name", action="append", default=[], metavar="NAME",
+            help="a further name or address of this machine; may be given several times",
+        )  # fmt: skip
+        parser.add_argument(
+            "--https-new-root", action="store_true",
+            help="make another root certificate; every tablet has to trust it anew",
+        )  # fmt: skip
 
     def handle(self, **options):
         host, port = options["host"], options["port"]
@@ -49,22 +62,30 @@ class Command(BaseCommand):
             sys.exit(str(error))
 
     def _serve(self, host: str, port: int, options: dict) -> None:
+        own = _own_https(options) if options["https"] else None
         try:
             ensure_port_is_free(host, port)
+            if own:
+                own.ensure_ports()
             self._prepare(options["demo"])
+            if own:
+                own.prepare()
             if options["demo"]:
                 address_demo_labels(http_address(lan_address(host) or "127.0.0.1", port))
         except CannotServe as error:
             sys.exit(str(error))
         except (DatabaseError, OSError) as error:
             sys.exit(_sentence(error))
-        self._tell_addresses(host, port)
+        if own:
+            own.tell(self.stdout.write, self._show_symbol)
+        else:
+            self._tell_addresses(host, port)
         self._tell_login()
         self._tell_copies()
         self.stdout.write("Ctrl-C ends the program. What was entered stays in " + str(settings.DATA_DIR))
         self.stdout.flush()
         with keeping_copies():
-            serve(host, port)
+            own.serve() if own else web_server(host, port).serve()
 
     def _prepare(self, wants_demo: bool) -> None:
         self.stdout.write(f"Preparing the book in {settings.DATA_DIR}")
@@ -93,6 +114,9 @@ class Command(BaseCommand):
             return
         address = http_address(lan, port)
         self.stdout.write(f"On the farm's network:    {address}\n")
+        self._show_symbol(address)
+
+    def _show_symbol(self, address: str) -> None:
         for line in qr_as_text(address).splitlines():
             self.stdout.write(BLACK_ON_WHITE.format(line) if self.stdout.isatty() else line)
 
@@ -116,6 +140,12 @@ class Command(BaseCommand):
         self.stdout.write(f"A copy is made every night in {settings.DATA_DIR / 'copies'}{also}")
         if second and not second.is_dir():
             self.stdout.write(f"There is no folder {second} now: plug in its disk, or make the folder.")
+
+
+def _own_https(options: dict) -> Any:
+    from nursery.management.own_https import OwnHttps  # loads what only certificates need
+
+    return OwnHttps(options)
 
 
 def _sentence(error: Exception) -> str:
