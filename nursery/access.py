@@ -9,7 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from django.http import Http404, HttpRequest
 
 from nursery.calc.codes import FLAT, PLACE, SOWING, CodeError, kind_of, read_code
@@ -20,6 +20,8 @@ from nursery.models import (
     Cell,
     Change,
     Check,
+    Device,
+    DeviceToken,
     Flat,
     Grading,
     Job,
@@ -238,6 +240,23 @@ def account_for_change(user: Account, username: str) -> Account:
     if account is None:
         raise Http404
     return account
+
+
+def devices_for_reading(user: Account) -> QuerySet[Device]:
+    """Return the devices with their ``standing_tokens``, the one heard of last coming first; 403 for crew."""
+    require_grower(user)
+    tokens = DeviceToken.objects.standing().select_related("account").order_by("account__username", "pk")
+    standing = Prefetch("tokens", tokens, to_attr="standing_tokens")
+    return Device.objects.order_by("-last_seen_at", "pk").prefetch_related(standing)
+
+
+def device_for_change(user: Account, uuid: UUID) -> Device:
+    """Return a device that a grower may name; 403 for crew, 404 if there is none."""
+    require_grower(user)
+    device = Device.objects.filter(uuid=uuid).first()
+    if device is None:
+        raise Http404
+    return device
 
 
 def records_for_reading(user: Account, rows: QuerySet[Any]) -> QuerySet[Any]:
