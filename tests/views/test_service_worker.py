@@ -45,9 +45,8 @@ def test_anyone_gets_it_fresh_and_for_the_whole_program(stranger):
 
 
 def test_a_shared_tablet_gets_it_before_anybody_said_who_is_working(idle_tablet):
-    assert [idle_tablet.get(reverse(n)).status_code for n in ("service-worker", "manifest", "offline")] == [
-        200
-    ] * 3
+    for name in ("service-worker", "manifest", "offline"):
+        assert idle_tablet.get(reverse(name)).status_code == 200
 
 
 def test_what_has_not_changed_is_not_sent_again(stranger):
