@@ -8,7 +8,7 @@ from PIL import Image, ImageDraw, ImageFilter
 from qrcode import QRCode
 
 from nursery.actions.label_words import labels_of_codes
-from nursery.labels import STOCKS, positions, render_labels
+from nursery.labels import STOCKS, Label, positions, render_labels
 
 STOCK, DPI = STOCKS["a4-70x37"], 300
 FRAME = (640, 480)
@@ -18,8 +18,13 @@ ALLOWED = "--use-fake-ui-for-media-stream"
 
 
 def label_picture(code: str) -> Image.Image:
-    """The label of that code, cut out of the sheet that the program prints."""
-    (page,) = pypdfium2.PdfDocument(render_labels(labels_of_codes([code]), STOCK))
+    """The label of what bears that code, cut out of the sheet that the program prints."""
+    (label,) = labels_of_codes([code])
+    return printed(label)
+
+
+def printed(label: Label) -> Image.Image:
+    (page,) = pypdfium2.PdfDocument(render_labels([label], STOCK))
     sheet = page.render(scale=DPI / 72, grayscale=True).to_pil()
     (_page, rect) = next(positions(STOCK, 1))
     dots = DPI / 25.4
