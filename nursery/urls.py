@@ -42,19 +42,19 @@ from nursery.views import (
     worker,
 )
 from nursery.views.api import api_marks
-from nursery.views.bench import blades as bench_blades
-from nursery.views.bench import flats as bench_flats
 from nursery.views.api_device import api_device
 from nursery.views.api_flats import api_flat, api_flats
+from nursery.views.bench import blades as bench_blades
+from nursery.views.bench import flats as bench_flats
 from nursery.views.bench import offer as bench_offer
 from nursery.views.bench import put_on as bench_put_on
 from nursery.views.bench import runs as bench_runs
 from nursery.views.bench import sessions as bench_sessions
 
 register_converter(CodeConverter, "code")
+handler500 = "nursery.views.errors.server_error"
 
 urlpatterns: list = [
-handler500 = "nursery.views.errors.server_error"
     # Start, logins, codes
     path("", home.home, name="home"),
     path("login", login.login, name="login"),
@@ -71,8 +71,6 @@ handler500 = "nursery.views.errors.server_error"
     re_path(rf"^(?P<text>{CodeConverter.regex})$", find.code_slip, name="code-slip"),
     # Marks
     path("api/marks", api_marks, name="api-marks"),
-    # Labels
-    path("labels", labels.label_queue, name="label-queue"),
     path("api/flats", api_flats, name="api-flats"),
     path("api/flats/<str:code>", api_flat, name="api-flat"),
     path("api/device", api_device, name="api-device"),
