@@ -38,7 +38,9 @@ from nursery.views import (
     sowings,
     takes,
     tallies,
+    this_tablet,
     together,
+    trust,
     worker,
 )
 from nursery.views.api import api_marks
@@ -113,6 +115,7 @@ urlpatterns: list = [
     path("<code:code>/bench/run/<int:number>", bench_runs.flat_run, name="flat-run"),
     path("<code:code>/offer", bench_offer.sowing_offer, name="sowing-offer"),
     # Flats and their checks (the flat's own page is "code")
+    path("check", checks.check_shell, name="check-shell"),
     path("<code:code>/check", checks.flat_check, name="flat-check"),
     path("<code:code>/numbers", numbers.flat_numbers, name="flat-numbers"),
     path("<code:code>/check/<uuid:key>", checks.check_detail, name="check-detail"),
@@ -193,4 +196,6 @@ urlpatterns: list = [
     path("manifest.webmanifest", worker.manifest, name="manifest"),
     path("sw.js", worker.service_worker, name="service-worker"),
     path("offline", worker.offline, name="offline"),
+    path("trust", trust.trust, name="trust"),
+    path("this-tablet", this_tablet.this_tablet, name="this-tablet"),
 ]
