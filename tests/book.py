@@ -51,8 +51,9 @@ class Book:
         entry = {"check": check, "cell": cell, "kind": kind, "state": state, "replaces": list(replaces)}
         self.history["marks"][uuid] = entry
 
-    def close(self, uuid, check):
-        self.history["closings"][uuid] = {"check": check, "kind": "close", "replaces": []}
+    def close(self, uuid, check, known=None):
+        entry = {"check": check, "kind": "close", "replaces": [], "known": known}
+        self.history["closings"][uuid] = entry
 
     def reopen(self, uuid, check, *replaces):
         self.history["closings"][uuid] = {"check": check, "kind": "reopen", "replaces": list(replaces)}

@@ -166,8 +166,10 @@ def _settlements(firsts: list[int]) -> dict[int, ChangeLine]:
     rows = Mark.objects.filter(check_ref__in=checks, kind=Mark.Kind.CORRECTION)
     rows = rows.select_related("by_worker", "sent_by", "cell", "check_ref__flat__tray_format")
     acts = _acts(rows.order_by("pk"), firsts, "check_ref_id", "reason")
-    replaced = _replaced(mark for act in acts.values() for mark in act)
-    return {first: _settlement(act, replaced) for first, act in acts.items()}
+    corrections = [mark for act in acts.values() for mark in act]
+    replaced = _replaced(corrections)
+    alive = _seen_alive(corrections, replaced)
+    return {first: _settlement(act, replaced, alive) for first, act in acts.items()}
 
 
 def _replaced(marks: Iterable[Mark]) -> dict[str, Mark]:
@@ -175,10 +177,31 @@ def _replaced(marks: Iterable[Mark]) -> dict[str, Mark]:
     return {str(mark.uuid): mark for mark in Mark.objects.filter(uuid__in=uuids)}
 
 
-def _settlement(marks: Sequence[Mark], replaced: dict[str, Mark]) -> ChangeLine:
+def _seen_alive(corrections: Sequence[Mark], replaced: dict[str, Mark]) -> set[str]:
+    """Return the UUIDs of the corrections that settled a death against a closing which knew nothing of it."""
+    uuids = {uuid for mark in corrections for uuid in mark.replaces} - replaced.keys()
+    told = Closing.objects.filter(uuid__in=uuids, tells_known=True)
+    closings = {str(closing.uuid): closing for closing in told}
+    found = set()
+    for mark in corrections:
+        dead = [
+            replaced[uuid] for uuid in mark.replaces if uuid in replaced and replaced[uuid].state == "dead"
+        ]
+        named = [closings[uuid] for uuid in mark.replaces if uuid in closings]
+        if any(_knew_nothing_of(one, closing) for one in dead for closing in named):
+            found.add(str(mark.uuid))
+    return found
+
+
+def _knew_nothing_of(mark: Mark, closing: Closing) -> bool:
+    return closing.check_ref_id != mark.check_ref_id and str(mark.uuid) not in closing.known_marks
+
+
+def _settlement(marks: Sequence[Mark], replaced: dict[str, Mark], alive: set[str]) -> ChangeLine:
     first = marks[0]
     check = first.check_ref
     said = [replaced[uuid].state for mark in marks for uuid in mark.replaces if uuid in replaced]
+    said += ["firm" for mark in marks if str(mark.uuid) in alive]
     is_settled = len(set(said)) > 1
     places = places_said([mark.cell.place_no for mark in marks], check.flat.tray_format.columns)
     words = _("%(cells)s settled") if is_settled else _("%(cells)s corrected")

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from nursery.actions.settling import (
+    SEEN_ALIVE,
     Dispute,
     flat_disputes,
     flats_in_dispute,
@@ -16,7 +17,7 @@ from nursery.actions.settling import (
 )
 from nursery.calc.fold import WORST_FIRST
 from nursery.calc.places import place_name
-from nursery.models import Cause, Cell, DayCount, Flat, Leaving, Mark
+from nursery.models import Cause, Cell, Closing, DayCount, Flat, Leaving, Mark
 from nursery.views.drawing import STATE_WORDS, cell_id
 from nursery.views.small_flat import small_flat
 from nursery.views.standing import day_said
@@ -31,6 +32,17 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
+class Said:
+    """What one of them says: by a mark, or by closing a check that saw the cell and left it alone."""
+
+    uuid: str
+    who: str
+    state: str
+    word: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class DisputeLine:
     """A cell on which people disagree. ``moved`` is where its plant stands, where it was moved on."""
 
@@ -39,19 +51,16 @@ class DisputeLine:
     name: str
     day: date
     counted: str
-    said: list[Mark]
+    uuids: str
+    said: list[Said]
     answers: list[Answer]
     moved: Cell | None
     picture: str
 
     @property
-    def uuids(self) -> str:
-        return ",".join(sorted(str(mark.uuid) for mark in self.said))
-
-    @property
     def dom_id(self) -> str:
         """One name for this dispute on any page."""
-        return f"dispute-{self.flat.code}-{self.public_id.replace('.', '-')}-{str(self.said[0].uuid)[:8]}"
+        return f"dispute-{self.flat.code}-{self.public_id.replace('.', '-')}-{self.said[0].uuid[:8]}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,24 +102,51 @@ def _lines(flats: Mapping[int, Flat], disputes: Iterable[Dispute]) -> list[Dispu
     disputes = list(disputes)
     if not disputes:
         return []
-    uuids = {uuid for dispute in disputes for uuid in dispute.open_uuids}
-    said = Mark.objects.filter(uuid__in=uuids).select_related("by_worker", "sent_by", "check_ref")
-    marks = {str(mark.uuid): mark for mark in said}
+    said = _said_by_marks(disputes) | _said_by_closings(disputes)
     away = [dispute.cell.id for dispute in disputes if dispute.moved_on]
     rows = Cell.objects.filter(moved_from__in=away).select_related("flat__tray_format") if away else []
     moved = {cell.moved_from_id: cell for cell in rows}
-    return [_line(flats[dispute.flat_id], dispute, marks, moved) for dispute in disputes]
+    return [_line(flats[dispute.flat_id], dispute, said, moved) for dispute in disputes]
 
 
-def _line(flat: Flat, dispute: Dispute, marks: Mapping[str, Mark], moved: Mapping[Any, Cell]) -> DisputeLine:
+def _said_by_marks(disputes: Iterable[Dispute]) -> dict[str, Said]:
+    uuids = {uuid for dispute in disputes for uuid in dispute.open_uuids}
+    marks = Mark.objects.filter(uuid__in=uuids).select_related("by_worker", "sent_by")
+    said = [
+        Said(str(mark.uuid), _who(mark), mark.state, mark.get_state_display().lower(), mark.at)
+        for mark in marks.order_by("pk")
+    ]
+    return {one.uuid: one for one in said}
+
+
+def _said_by_closings(disputes: Iterable[Dispute]) -> dict[str, Said]:
+    """Return what was said by closing; of a check closed twice by one person, the last closing speaks."""
+    uuids = {uuid for dispute in disputes for uuid in dispute.seen_alive}
+    if not uuids:
+        return {}
+    closings = Closing.objects.filter(uuid__in=uuids, tells_known=True).defer("known_marks")
+    closings = closings.select_related("by_worker", "sent_by").order_by("at", "pk")
+    last = {(closing.check_ref_id, _who(closing)): closing for closing in closings}
+    return {
+        str(closing.uuid): Said(str(closing.uuid), _who(closing), SEEN_ALIVE, _("seen alive"), closing.at)
+        for closing in last.values()
+    }
+
+
+def _who(event: Mark | Closing) -> str:
+    return str(event.by_worker or event.sent_by or "")
+
+
+def _line(flat: Flat, dispute: Dispute, told: Mapping[str, Said], moved: Mapping[Any, Cell]) -> DisputeLine:
     shape, place = flat.tray_format, dispute.cell.place_no
-    said = sorted((marks[uuid] for uuid in dispute.open_uuids), key=lambda mark: (mark.at, mark.pk))
+    said = sorted((told[uuid] for uuid in dispute.open_uuids if uuid in told), key=lambda one: one.at)
     return DisputeLine(
         flat=flat,
         public_id=cell_id(place, dispute.cell.graft_no),
         name=place_name(place, shape.columns),
         day=dispute.day,
         counted=str(STATE_WORDS[dispute.counted]),
+        uuids=",".join(sorted(dispute.open_uuids)),
         said=said,
         answers=[Answer("gone", _("It was moved"))] if dispute.moved_on else _answers(said),
         moved=moved.get(dispute.cell.id),
@@ -118,14 +154,13 @@ def _line(flat: Flat, dispute: Dispute, marks: Mapping[str, Mark], moved: Mappin
     )
 
 
-def _answers(said: Sequence[Mark]) -> list[Answer]:
+def _answers(said: Sequence[Said]) -> list[Answer]:
     """Return an answer for each state that somebody says, the worst first."""
     by_state: dict[str, list[str]] = {}
-    for mark in said:
-        who = by_state.setdefault(mark.state, [])
-        name = str(mark.by_worker or mark.sent_by or "")
-        if name and name not in who:
-            who.append(name)
+    for one in said:
+        who = by_state.setdefault(one.state, [])
+        if one.who and one.who not in who:
+            who.append(one.who)
     return [
         Answer(state, _answer_words(str(STATE_WORDS[state]), by_state[state]))
         for state in WORST_FIRST

@@ -7,15 +7,19 @@ from django.utils import timezone
 
 from nursery.actions.batch import Batch, CheckIn, ClosingIn, MarkIn, Sender
 from nursery.actions.marks import receive_batch
-from nursery.models import Check
+from nursery.models import Check, Mark
 
 
 def check_flat(flat, states, *, days_ago=0, account=None, worker=None, cause="", closes=True, seen=()):
-    """Check ``flat``: ``states`` maps places to states; ``seen`` are the places, if not all. Returns it."""
+    """Check ``flat``: ``states`` maps places to states; ``seen`` are the places, if not all. Returns it.
+
+    Its marks name nothing, as if they were made without network; its closing knows all that was there.
+    """
     at = timezone.now() - timedelta(days=days_ago)
     check = uuid4()
     marks = [MarkIn(uuid4(), check, place, 1, state, at, cause=cause) for place, state in states.items()]
-    known = tuple(str(mark.uuid) for mark in marks)
+    there = Mark.objects.filter(check_ref__flat=flat).values_list("uuid", flat=True)
+    known = tuple(str(uuid) for uuid in [*there, *(mark.uuid for mark in marks)])
     receive_batch(
         Batch(
             sent_at=at,

@@ -8,11 +8,13 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from django.utils.formats import date_format
 
+from nursery.actions.counting import recount_flats
 from nursery.actions.leaving import let_leave_by_number
 from nursery.actions.moving import move_cells
 from nursery.actions.stamp import Stamp
-from nursery.models import DayCount, Mark
+from nursery.models import Closing, DayCount, Mark
 from tests.factories import make_flat, make_run, make_worker
 from tests.views.checking import check_flat
 
@@ -89,6 +91,50 @@ def test_it_is_posted_by_somebody(crew, stranger, flat):
     assert stranger.get("/disagreements").status_code == 302
 
 
+@pytest.fixture
+def doubted(farm):
+    """A flat that Ben saw and closed, while Ana's tablet, without network, had marked A5 dead."""
+    flat = make_flat()
+    make_run(flat, grafted_on=timezone.localdate() - timedelta(days=9))
+    check_flat(flat, {}, worker=make_worker("Ben"))
+    check_flat(flat, {5: "dead"}, days_ago=1, worker=make_worker("Ana"), cause="rot", closes=False)
+    return flat
+
+
+@pytest.mark.parametrize("page", ["/disagreements", "flat"])
+def test_who_saw_it_alive_and_when(crew, doubted, page):
+    text = crew.get(doubted.get_absolute_url() if page == "flat" else page).content.decode()
+    said = words(text)
+    assert "People disagree on A5. It counts as dead until it is settled." in said
+    closed_at = date_format(timezone.localtime(Closing.objects.get().at), "j F, H:i")
+    assert "Ana: dead, " in said and f"Ben: seen alive, {closed_at}" in said
+    assert "Dead, as Ana says" in said and "Alive, as Ben says" in said
+
+
+@pytest.mark.parametrize(("state", "told"), [("dead", "A5 settled: dead."), ("firm", "A5 settled: alive.")])
+def test_one_touch_settles_what_a_closing_said(crew, doubted, state, told):
+    action, data = answer_form(crew.get("/disagreements").content.decode())
+    answer = crew.post(action, {**data, "state": state, "back": "list"}, follow=True)
+    assert told in words(answer.content.decode())
+    correction = Mark.objects.get(kind="correction")
+    assert (correction.state, correction.cause) == (state, "rot" if state == "dead" else "")
+    assert "Nobody disagrees" in crew.get("/disagreements").content.decode()
+    assert not DayCount.objects.filter(has_disagreement=True).exists()
+
+
+def test_two_who_saw_it_alive_are_both_named_and_one_that_closed_twice_once(crew, doubted):
+    ben = Closing.objects.get()
+    Closing.objects.create(
+        check_ref=ben.check_ref, kind="close", tells_known=True, by_worker=ben.by_worker, at=ben.at,
+        raw_at=ben.at, received_at=ben.at,
+    )  # fmt: skip
+    check_flat(doubted, {}, worker=make_worker("Wren"))
+    Closing.objects.update(known_marks=[])
+    recount_flats([doubted.pk])
+    said = words(crew.get("/disagreements").content.decode())
+    assert said.count("Ben: seen alive") == 1 and "Alive, as Ben and Wren says" in said
+
+
 def test_a_moved_plant_marked_in_its_old_place_says_what_to_do(crew, farm):
     flat, target = make_flat(), make_flat()
     for each in (flat, target):
@@ -121,9 +167,10 @@ def test_as_many_queries_for_many_flats_as_for_one(crew, farm):
     counts = []
     for number in (1, 8):
         for _ in range(number):
-            disputed_flat(places=(3, 4))
+            flat = disputed_flat(places=(3, 4))
+            check_flat(flat, {5: "dead"}, days_ago=3, closes=False)
         with CaptureQueriesContext(connection) as captured:
             text = crew.get("/disagreements").content.decode()
         counts.append(len(captured))
-        assert text.count("People disagree on") == 2 * sum((1, 8)[: len(counts)])
+        assert text.count("People disagree on") == 3 * sum((1, 8)[: len(counts)])
     assert counts[0] == counts[1] <= 30
