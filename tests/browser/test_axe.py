@@ -83,14 +83,18 @@ TAKES_FORMS_ONLY = {
     "job-cancel",
     "job-again",
     "book-export-ask",
+    "api-device",
+    "device-name",
+    "device-withdraw",
     *plant_pages.FORMS_ONLY,
 }
-FILES = {"label-paper-test", "copies-download"}  # no page to look at
+FILES = {"label-paper-test", "copies-download", "api-flat", "api-flats"}  # no page to look at
 PLAIN = ["home", "login", "first-account", "who", "account-list", "account-new", "flat-list", "label-queue"]
 PLAIN += ["copies", "label-sowings", "label-places", "label-scripts", "label-papers", "label-paper-new"]
 PLAIN += ["bench", "records", "record-farm", "takes-how", "tally-import"]
 PLAIN += ["move", "move-scan", "places"]
 PLAIN += ["job-list", "book-export"]
+PLAIN += ["device-list", "marks-import"]
 
 
 def jobs():
