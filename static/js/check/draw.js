@@ -42,6 +42,7 @@ export class Drawing {
     this.#words = words;
     const onPart = (number) => this.#choosePart(number);
     this.#bar = new PartsBar({ words, onPart, onOverview: () => this.#turnOverview() });
+    host.addEventListener("pointerup", ({ target }) => this.stopAt(target.closest(".cell[data-cell]")));
     new ResizeObserver(() => this.#refit()).observe(host);
     window.addEventListener("resize", () => this.#refit());
     const looks = new MutationObserver(() => this.#refit());

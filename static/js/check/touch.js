@@ -107,7 +107,6 @@ class Touch {
     if (this.isBusy()) return;
     buzz();
     this.onTap(target, event);
-    target.focus({ preventScroll: true });
   }
 
   #feel(contact, { pointerType, width, height }) {
