@@ -7,11 +7,13 @@ os.environ.setdefault("TAKEBOOK_DATA", tempfile.mkdtemp(prefix="takebook-test-")
 
 import pytest
 from django.conf import settings
+from django.core.management import call_command
 from django.test import Client
 
 from nursery import access
 from nursery.actions import wrong_tries
 from nursery.models import Account, Farm, Worker
+from nursery.staticstorage import HashedStaticStorage
 
 # For all tests, the fixtures of whole modules among them: a quick hash, and static files under plain names.
 settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
@@ -37,6 +39,16 @@ def pytest_addoption(parser):
 def whole(request):
     """True where the slow tests shall run in full."""
     return request.config.getoption("--slow")
+
+
+@pytest.fixture
+def collected(settings, tmp_path):
+    """Static files as a farm serves them, collected into a folder of the test's own."""
+    settings.STATIC_ROOT = tmp_path
+    backend = f"{HashedStaticStorage.__module__}.{HashedStaticStorage.__qualname__}"
+    settings.STORAGES = {**settings.STORAGES, "staticfiles": {"BACKEND": backend}}
+    call_command("collectstatic", interactive=False, verbosity=0)
+    return tmp_path
 
 
 @pytest.fixture

@@ -30,6 +30,7 @@ PUT_META = """(value) => new Promise((resolve, reject) => {
     put.oncomplete = () => { asked.result.close(); resolve(); };
   };
 })"""
+FRESH = "() => document.body && !('old' in document.body.dataset)"
 NOTHING = "No network, and nothing was taken along"
 
 
@@ -73,9 +74,7 @@ class Tablet:
         """Touch the button and wait for the page to be loaded anew, by the new version."""
         self.page.evaluate("document.body.dataset.old = ''")
         self.page.get_by_role("button", name="Take it").tap()
-        self.page.wait_for_function(
-            "() => document.body && !('old' in document.body.dataset)", timeout=30_000
-        )
+        self.page.wait_for_function(FRESH, timeout=30_000)
         return self.is_ready()
 
     def is_told(self, words):

@@ -22,19 +22,6 @@ def told(client):
     return json.loads(re.match(r"self\.takebook = (.*);$", script, re.MULTILINE)[1])
 
 
-@pytest.fixture
-def collected(settings, tmp_path):
-    from django.core.management import call_command
-
-    settings.STATIC_ROOT = tmp_path
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "staticfiles": {"BACKEND": "nursery.staticstorage.HashedStaticStorage"},
-    }
-    call_command("collectstatic", interactive=False, verbosity=0)
-    return tmp_path
-
-
 def test_anyone_gets_it_fresh_and_for_the_whole_program(stranger):
     answer = stranger.get(reverse("service-worker"))
     assert answer.status_code == 200
