@@ -2,7 +2,8 @@
 
 The line begins at the day of grafting with all plants. A day on which the whole flat was seen, or counted by
 numbers, is a full dot; of a day seen in part the dot is open and takes what nobody looked at as alive, as the
-rest of the program does. Wilting plants are the lighter bar that hangs from the dot they are counted in.
+rest of the program does. Plants that left alive stay among the living, as in a take: a flat that was sold is no
+loss. Wilting plants are the lighter bar that hangs from the dot they are counted in.
 
 It is drawn for a phone 320 units wide, so that its figures are as large there as other words, and grows with
 the page to a little more. The table of days below it says the same.
@@ -29,6 +30,7 @@ class _Dot:
     age: int
     alive: int
     wilting: int
+    gone: int
     grafted: int
     seen: int
     is_full: bool
@@ -42,6 +44,7 @@ class AlivePicture:
     drawing: SafeString
     has_open: bool
     has_wilting: bool
+    has_gone: bool
 
 
 def alive_picture(days: Sequence[DayLine]) -> AlivePicture | None:
@@ -64,14 +67,16 @@ def alive_picture(days: Sequence[DayLine]) -> AlivePicture | None:
         drawing,
         has_open=any(not dot.is_full for dot in dots),
         has_wilting=any(dot.wilting for dot in dots),
+        has_gone=any(dot.gone for dot in dots),
     )
 
 
 def _dot(line: DayLine) -> _Dot:
     return _Dot(
         age=line.age or 0,
-        alive=line.grafted - line.dead - line.gone,
+        alive=line.grafted - line.dead,
         wilting=line.wilting,
+        gone=line.gone,
         grafted=line.grafted,
         seen=line.seen,
         is_full=line.is_closed and line.seen == line.grafted,
@@ -122,7 +127,7 @@ def _drawn(dot: _Dot, field: _Field) -> SafeString:
         height = round(field.y(dot.alive - dot.wilting) - y, 1)
         parts.append(
             format_html(
-                '<rect class="alive-wilting" x="{}" y="{}" width="10" height="{}"/>', x - 5, y, height
+                '<rect class="alive-wilting" x="{}" y="{}" width="16" height="{}"/>', x - 8, y, height
             )
         )
     name = "alive-dot" if dot.is_full else "alive-dot alive-open"
@@ -174,6 +179,8 @@ def _dot_said(dot: _Dot) -> str:
     parts = [said]
     if dot.wilting:
         parts.append(_("%d wilting") % dot.wilting)
+    if dot.gone:
+        parts.append(_("%d of them gone") % dot.gone)
     if dot.seen < dot.grafted:
         parts.append(_("only %d seen") % dot.seen)
     if dot.is_record:

@@ -46,6 +46,7 @@ class MarkLine:
     state: str
     word: str
     cause: str
+    is_of_the_day: bool
     clock: str
     amended: str
     replaced_by: list[Mark]
@@ -154,6 +155,7 @@ def _line(mark: Mark, check: Check, columns: int, *, replaced_by: list[Mark], la
         state=mark.state,
         word=str(STATE_WORDS[mark.state]),
         cause=str(Cause(cause).label) if cause else "",
+        is_of_the_day=localtime(mark.at).date() == check.day,
         clock=clock_said(mark),
         amended=_amended(mark, replaced_by, late),
         replaced_by=replaced_by,

@@ -65,9 +65,9 @@ def test_a_day_that_nobody_closed_is_open_too():
 def test_wilting_hangs_from_the_dot_it_is_counted_in():
     svg = drawn(day(7, 72, wilting=36), day(14, 72))
     x, y, height = re.search(
-        r'<rect class="alive-wilting" x="([\d.]+)" y="([\d.]+)" width="10" height="([\d.]+)"', svg
+        r'<rect class="alive-wilting" x="([\d.]+)" y="([\d.]+)" width="16" height="([\d.]+)"', svg
     ).groups()
-    assert (float(x) + 5, float(y), float(height)) == ((LEFT + RIGHT) / 2, TOP, (BOTTOM - TOP) / 2)
+    assert (float(x) + 8, float(y), float(height)) == ((LEFT + RIGHT) / 2, TOP, (BOTTOM - TOP) / 2)
     assert "day 7, 72 of 72, 36 wilting" in svg
 
 
@@ -97,8 +97,11 @@ def test_one_count_is_no_picture(days):
     assert alive_picture(days[::-1]) is None
 
 
-def test_what_left_is_no_longer_counted_and_said():
-    assert "day 14, 40 of 72" in drawn(day(7, 70), day(14, 40, gone=30))
+def test_what_left_alive_is_no_loss():
+    svg = drawn(day(7, 70), day(14, 30, gone=40))
+    assert "day 14, 70 of 72, 40 of them gone." in svg
+    assert {y for _name, _x, y in circles(svg)} == {circles(svg)[0][2]}
+    assert alive_picture([day(14, 30, gone=40), day(7, 70)]).has_gone
 
 
 @pytest.fixture
