@@ -2,7 +2,7 @@
 
 The line begins at the day of grafting with all plants. A day on which the whole flat was seen, or counted by
 numbers, is a full dot; of a day seen in part the dot is open and takes what nobody looked at as alive, as the
-rest of the program does. Plants that left alive stay among the living, as in a take: a flat that was sold is no
+rest of the program does. Plants that left alive stay among the living, as in a take: what was sold is no
 loss. Wilting plants are the lighter bar that hangs from the dot they are counted in.
 
 It is drawn for a phone 320 units wide, so that its figures are as large there as other words, and grows with
