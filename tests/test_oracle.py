@@ -269,3 +269,96 @@ def test_disagreement_is_told_for_the_run_it_is_in():
     book.mark("m2", "a", "2.2", "firm")
     assert not book.row(12)["has_disagreement"]
     assert book.row(12, run=2)["has_disagreement"]
+
+
+# --- seen alive, by closing a check
+
+
+def disagrees(book, cell="1", day=None):
+    return book.state(cell, day)[1]
+
+
+@pytest.fixture
+def doubted(book):
+    """On 5 March a is marked dead without network; b was closed the same day by who knew no mark."""
+    book.check("a", 5)
+    book.check("b", 5)
+    book.mark("m1", "a", "1", "dead")
+    book.close("c1", "b", known=[])
+    return book
+
+
+def test_a_death_and_a_closing_that_did_not_know_of_each_other_disagree(doubted):
+    assert doubted.state("1") == ("dead", True, {"m1"})
+    assert doubted.row(5)["has_disagreement"] and doubted.row(5)["dead"] == 1
+    assert not disagrees(doubted, "2")
+
+
+def test_a_closing_that_tells_nothing_or_was_taken_back_says_nothing(doubted):
+    doubted.close("c1", "b")
+    assert not disagrees(doubted)
+    doubted.close("c1", "b", known=[])
+    doubted.reopen("r1", "b", "c1")
+    assert not disagrees(doubted)
+
+
+def test_a_closing_that_knew_and_a_mark_that_knew_say_nothing(doubted):
+    doubted.close("c2", "b", known=["m1"])
+    assert not disagrees(doubted)
+    del doubted.history["closings"]["c2"]
+    assert disagrees(doubted)
+    doubted.mark("m1", "a", "1", "dead", replaces=["c1"])
+    assert not disagrees(doubted)
+
+
+def test_a_closing_says_nothing_of_what_its_check_marked_or_did_not_see(doubted):
+    doubted.mark("m2", "b", "1", "dead")
+    assert not disagrees(doubted)
+    del doubted.history["marks"]["m2"]
+    doubted.check("b", 5, "part", places=[2])
+    assert not disagrees(doubted)
+    doubted.check("b", 5, "part", places=[1])
+    assert disagrees(doubted)
+
+
+def test_a_closing_is_against_deaths_of_its_day_and_before(doubted):
+    doubted.check("b", 7)
+    assert (disagrees(doubted, day=6), disagrees(doubted, day=7), disagrees(doubted)) == (False, True, True)
+    doubted.check("b", 4)
+    assert not disagrees(doubted)
+
+
+def test_who_replaces_a_mark_that_knew_knows_as_well(doubted):
+    doubted.mark("m2", "a", "1", "dead", replaces=["m1", "c1"])
+    doubted.check("d", 5)
+    doubted.mark("m3", "d", "1", "dead", replaces=["m2"])
+    assert not disagrees(doubted)
+
+
+def test_what_was_known_dead_by_another_mark_was_not_seen_alive(doubted):
+    doubted.check("d", 5)
+    doubted.mark("m2", "d", "1", "dead")
+    assert disagrees(doubted)
+    doubted.close("c1", "b", known=["m2"])
+    assert not disagrees(doubted)
+
+
+def test_a_closing_says_nothing_of_a_graft_that_did_not_stand_that_day():
+    book = Book(RUN_1, RUN_2)
+    book.check("a", 5)
+    book.check("b", 12)
+    book.mark("m1", "a", "2", "dead")
+    book.close("c1", "b", known=[])
+    assert not disagrees(book, "2")
+    book.check("b", 9)
+    assert disagrees(book, "2")
+    book.mark("m2", "a", "2.2", "dead")  # by a clock that was wrong
+    assert not disagrees(book, "2.2")
+
+
+def test_a_void_check_a_leaving_and_numbers_see_nothing(doubted):
+    for fields in ({"void": True}, {"is_leaving": True}, {"kind": "numbers"}):
+        doubted.check("b", 5)
+        assert disagrees(doubted)
+        doubted.history["checks"]["b"] |= fields
+        assert not disagrees(doubted)

@@ -1,7 +1,8 @@
 """The merge of marks against the reference fold: whatever happened, in whatever order it came."""
 
 from collections import defaultdict
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import permutations
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -310,6 +311,50 @@ def test_any_marks_in_any_order_give_the_references_states_and_counts(flat, whol
         assert said <= {"stored", "known"}
 
     for_each_delivery(check_delivery, sample=examples(40, many=2000, whole=whole), told=told)
+
+
+def far_bay():
+    """A death marked without network, two closings, one of which knew of it, and who settles and reopens."""
+    told = {"seasons": SEASONS, "runs": RUNS, "numbers": {}}
+    ana, ben, eve, wren = (uuid_of("far bay", number) for number in range(4))
+    dead, alive = uuid_of("far bay", 4), uuid_of("far bay", 5)
+    shut, knew, again = (uuid_of("far bay", number) for number in range(6, 9))
+    fields = {"kind": "whole", "places": [], "void": False, "time": time(12, 0)}
+    days = {ana: 9, ben: 9, eve: 10, wren: 16}
+    told["checks"] = {
+        check: {**fields, "day": date(2026, 3, day), "device": number}
+        for number, (check, day) in enumerate(days.items())
+    }
+    told["marks"] = {
+        dead: {"check": ana, "cell": "1", "kind": "seen", "state": "dead", "replaces": []},
+        alive: {"check": wren, "cell": "1", "kind": "seen", "state": "firm", "replaces": [dead, shut]},
+    }
+    told["closings"] = {
+        shut: {"check": ben, "kind": "close", "replaces": [], "known": []},
+        knew: {"check": eve, "kind": "close", "replaces": [], "known": [dead]},
+        again: {"check": ben, "kind": "reopen", "replaces": [shut], "known": None},
+    }
+    return told
+
+
+@pytest.mark.django_db
+def test_a_closing_against_a_death_is_the_references_in_every_interleaving(flat, whole):
+    history = far_bay()
+    parts = [("mark", uuid) for uuid in history["marks"]] + [
+        ("closing", uuid) for uuid in history["closings"]
+    ]
+    flags = set()
+    for order in permutations(parts if whole else parts[:-1]):
+        with transaction.atomic():
+            courier = Courier(flat, history)
+            for number, part in enumerate(order, 1):
+                courier.bring([part, order[0]])
+                told = arrived(history, order[:number])
+                assert_as_the_reference(flat, told)
+                flags.add(DayCount.objects.filter(has_disagreement=True).exists())
+            assert list(differences()) == []
+            transaction.set_rollback(True)
+    assert flags == {True, False}
 
 
 @pytest.mark.django_db
