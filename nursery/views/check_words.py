@@ -62,6 +62,8 @@ def check_words() -> dict[str, str]:
         "roundDone": _("Round done"),
         "roundNone": _("All {of} flats are closed. No dead plant was found."),
         "roundFound": _("All {of} flats are closed: {dead} dead in {flats} of them."),
+        "roundOver": _("Round ended"),
+        "roundEnded": _("{closed} of {of} flats closed: {dead} dead in {flats} of them."),
         "flatClosed": _("{alive} alive, {dead} dead"),
         "flatAtHand": _("at hand"),
         "flatSkipped": _("left for later"),

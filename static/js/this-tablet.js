@@ -36,14 +36,14 @@ const pages = async () => {
   if (!isSecureContext) return "plain";
   const { serviceWorker } = navigator;
   if (!serviceWorker) return "missing";
-  try {
-    await serviceWorker.register(document.getElementById("abilities").dataset.worker);
-  } catch (error) {
-    // After a warning that was waved through, the page is "secure" and yet no worker may be registered.
-    return error.name === "SecurityError" ? "untrusted" : "failed";
-  }
+  // After a warning that was waved through, the page is "secure" and yet no worker may be registered.
+  const refused = ({ name }) => (name === "SecurityError" ? "untrusted" : "failed");
+  const tried = serviceWorker
+    .register(document.getElementById("abilities").dataset.worker)
+    .then(() => serviceWorker.ready)
+    .then(() => "yes", refused);
   const late = new Promise((resolve) => setTimeout(resolve, SECONDS_FOR_WORKER * 1000, "failed"));
-  return Promise.race([serviceWorker.ready.then(() => "yes"), late]);
+  return Promise.race([tried, late]);
 };
 
 const camera = async () => {
@@ -55,7 +55,7 @@ const camera = async () => {
 
 const awake = () => {
   if (!isSecureContext) return "plain";
-  return "wakeLock" in navigator ? "yes" : "missing";
+  return navigator.wakeLock ? "yes" : "missing";
 };
 
 const showRoom = async () => {
