@@ -110,7 +110,6 @@ def test_undo_of_a_second_tap_brings_the_mark_back(hand):
 def test_a_row_tapped_again_is_taken_back(hand):
     hand.touch("Row F")
     hand.counts("60 alive 12 dead")
-    hand.page.wait_for_timeout(400)
     hand.touch("Row F")
     hand.counts("72 alive 0 dead")
 

@@ -1,4 +1,4 @@
-"""What becomes of the marks of a check: sent, kept while they cannot be, taken up again after a reload."""
+"""What becomes of the marks of a check: kept on the tablet, sent from there, taken up again after a reload."""
 
 import json
 
@@ -37,7 +37,7 @@ def test_marks_that_could_not_be_sent_are_counted_and_tried_again(hand):
     hand.page.route(API, lambda route: route.abort())
     for cell in (5, 6, 7):
         hand.touch(cell)
-    hand.is_saved("3 marks not sent yet")
+    hand.is_saved("3 marks waiting")
     assert not Mark.objects.exists()
     hand.page.unroute(API)
     hand.is_saved()
@@ -47,7 +47,7 @@ def test_marks_that_could_not_be_sent_are_counted_and_tried_again(hand):
 def test_a_server_in_trouble_is_asked_again(hand):
     hand.page.route(API, lambda route: answer(route, 503, {"error": "busy"}))
     hand.touch(5)
-    hand.is_saved("1 mark not sent yet")
+    hand.is_saved("1 mark waiting")
     hand.page.unroute(API)
     hand.is_saved()
     assert Mark.objects.count() == 1
@@ -86,7 +86,7 @@ def test_the_link_to_log_in_again_leads_through_the_login_page(hand, bob):
 def test_closing_waits_for_the_marks(hand):
     hand.page.route(API, lambda route: route.abort())
     hand.touch(5)
-    hand.is_saved("1 mark not sent yet")
+    hand.is_saved("1 mark waiting")
     hand.touch("Close check")
     expect(hand.page.locator("#check-close")).to_be_disabled()
     hand.cell(6).tap()
@@ -100,8 +100,7 @@ def test_closing_goes_with_the_last_of_many_marks(hand):
     hand.page.route(API, lambda route: route.abort())
     for act in ("Row A", "All", "Undo", "All"):
         hand.touch(act)
-        hand.page.wait_for_timeout(200)  # "All" twice at once would be a bounce
-    hand.is_saved("192 marks not sent yet")
+    hand.is_saved("192 marks waiting")
     hand.touch("Close check")
     hand.page.unroute(API)
     hand.lands()
@@ -109,17 +108,22 @@ def test_closing_goes_with_the_last_of_many_marks(hand):
     assert len(Closing.objects.get().known_marks) == Mark.objects.count() == 192
 
 
-def test_leaving_with_marks_unsent_is_warned_of(hand):
-    warnings = []
-    hand.page.on("dialog", lambda dialog: (warnings.append(dialog.type), dialog.dismiss()))
+def test_marks_that_wait_outlast_a_reload_and_leave_from_any_page_of_the_check(hand):
     hand.page.route(API, lambda route: route.abort())
-    hand.touch(5)
-    hand.is_saved("1 mark not sent yet")
-    hand.page.evaluate("location.assign('/flats')")
-    hand.page.wait_for_timeout(300)
-    assert warnings == ["beforeunload"]
+    for cell in (5, 6):
+        hand.touch(cell)
+    hand.is_saved("2 marks waiting")
+    hand.page.reload()
+    hand.counts("70 alive 2 dead")
+    hand.sees(5, "A5, dead", pressed=True)
+    hand.is_saved("2 marks waiting")
+    hand.touch("Undo")
+    hand.counts("71 alive 1 dead")
     hand.page.unroute(API)
     hand.is_saved()
+    hand.close()
+    assert day() == (71, 0, 1)
+    assert Check.objects.count() == 1
 
 
 def test_a_refused_mark_is_undone_and_says_why(hand):
@@ -135,7 +139,6 @@ def test_300_marks_go_in_batches_of_at_most_100(hand):
     hand.page.on("request", lambda request: "api/marks" in request.url and sizes.append(batch(request)))
     for act in ("All", "Undo", "All", "Undo", "All"):
         hand.touch(act)
-        hand.page.wait_for_timeout(200)  # "All" twice at once would be a bounce
     hand.is_saved()
     assert max(sizes) <= 100
     assert sum(sizes) == 5 * 72 == Mark.objects.count()

@@ -73,7 +73,10 @@ export class Drawing {
     if (before && this.#isSame(before, sheet)) {
       for (const button of this.#buttons.values()) this.#setState(button, sheet);
     } else {
+      const stop = before?.code === sheet.code ? this.#stop?.dataset.cell : null;
       this.#draw();
+      if (stop) this.stopAt(this.#buttons.get(stop));
+      else this.#isOverview = false;
     }
     this.#fit = null;
     this.#refit();
@@ -121,7 +124,6 @@ export class Drawing {
     this.#rowHeads = [];
     this.#stop = null;
     this.#part = 0;
-    this.#isOverview = false;
     this.#flat = make("div", "flat");
     Object.assign(this.#flat, { id: "flat" });
     Object.assign(this.#flat.dataset, { rows, columns, drawn: "" });

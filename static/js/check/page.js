@@ -49,7 +49,13 @@ class CheckPage {
       onClose: () => this.#close(),
       onNothing: () => this.line.say(words.choosePart, { chooses: this.part.isChoosing }),
     });
-    this.bar = new RoundBar({ words, onOpen: (code) => this.go(code), onSkip: () => this.#skip(), onCode: (text) => this.#code(text) });
+    this.bar = new RoundBar({
+      words,
+      onOpen: (code) => this.go(code),
+      onSkip: () => this.#skip(),
+      onCode: (text) => this.#code(text),
+      onEnd: () => this.#finish(),
+    });
     const onSheet = (sheet, askedAt) => this.#heard(sheet, askedAt);
     this.follow = new Follow({ store, url: this.data.urls.flats, onSheet });
   }
@@ -118,8 +124,10 @@ class CheckPage {
   // Open another flat and say so in the address.
   async go(code) {
     const isOpen = await this.open(code, { isNext: true });
-    if (isOpen) history.pushState(null, "", `/${code}/check`);
-    return isOpen;
+    if (!isOpen) return false;
+    history.pushState(null, "", `/${code}/check`);
+    window.scrollTo(0, 0);
+    return true;
   }
 
   // Returns false where this tablet knows nothing of the flat and cannot ask.
@@ -338,12 +346,12 @@ class CheckPage {
 
   async #next() {
     const code = this.round.next();
+    if (code === null && this.round.closed < this.round.size) return this.bar.list();
     if (code === null) return this.#finish();
     if (!(await this.go(code))) this.line.say(fill(this.words.notHere, { code }));
   }
 
   async #finish() {
-    if (this.round.closed < this.round.size) return this.bar.list();
     this.round.data.is_open = false;
     await this.store.put("round", this.round.data).catch(() => {});
     this.sender.hurry();

@@ -7,12 +7,16 @@ const at = (id) => document.getElementById(id);
 
 export class RoundBar {
   // onOpen(code): a flat was chosen. onSkip(): the one at hand is left for later. onCode(text): a code was typed.
-  constructor({ words, onOpen, onSkip, onCode }) {
+  // onEnd(): the round is ended as it stands.
+  constructor({ words, onOpen, onSkip, onCode, onEnd }) {
     Object.assign(this, { words, onOpen, round: null, isAwake: false });
     this.dialog = at("round-list");
     at("round-all").addEventListener("click", () => this.list());
     at("round-skip").addEventListener("click", onSkip);
-    at("round-end").addEventListener("click", () => this.onEnd?.());
+    at("round-end").addEventListener("click", () => {
+      this.dialog.close();
+      onEnd();
+    });
     at("round-code").addEventListener("submit", (event) => {
       event.preventDefault();
       onCode(new FormData(event.target).get("code"));
@@ -64,7 +68,10 @@ export class RoundBar {
     name.textContent = spoken(code);
     button.type = "button";
     button.dataset.opensFlat = code;
-    button.append(name, ` ${this.#state(code)}`);
+    const state = document.createElement("span");
+    state.textContent = this.#state(code);
+    if (this.round.isClosed(code)) button.dataset.roundState = "closed";
+    button.append(name, state);
     if (code === this.code) button.setAttribute("aria-current", "true");
     item.append(button);
     return item;
@@ -79,9 +86,12 @@ export class RoundBar {
   }
 
   finished(round) {
+    const { words } = this;
     const { dead, flats } = round.found();
-    const text = fill(dead ? this.words.roundFound : this.words.roundNone, { of: round.size, dead, flats });
-    this.#without(this.words.roundDone, text);
+    const isWhole = round.closed === round.size;
+    const said = dead ? words.roundFound : words.roundNone;
+    const text = fill(isWhole ? said : words.roundEnded, { of: round.size, closed: round.closed, dead, flats });
+    this.#without(isWhole ? words.roundDone : words.roundOver, text);
   }
 
   // No flat is at hand: say what this tablet has.
