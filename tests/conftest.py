@@ -8,6 +8,7 @@ os.environ.setdefault("TAKEBOOK_DATA", tempfile.mkdtemp(prefix="takebook-test-")
 import pytest
 from django.conf import settings
 from django.core.management import call_command
+from django.db import connection
 from django.test import Client
 
 from nursery import access
@@ -29,6 +30,15 @@ wrong_tries.FILE = f"wrong-tries-{os.getpid()}.sqlite3"
 @pytest.fixture(autouse=True)
 def nobody_guessed():
     (settings.DATA_DIR / wrong_tries.FILE).unlink(missing_ok=True)
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(request, django_db_modify_db_settings_parallel_suffix):
+    """In a file where a browser's requests overlap: in memory, readers and writers would lock each other out."""
+    if connection.vendor == "sqlite" and any("browser" in item.keywords for item in request.session.items):
+        connection.settings_dict["TEST"]["NAME"] = settings.DATA_DIR / f"test-{os.getpid()}.sqlite3"
+        options = connection.settings_dict["OPTIONS"]
+        options["init_command"] = options["init_command"].replace("synchronous=FULL", "synchronous=OFF")
 
 
 def pytest_addoption(parser):
