@@ -107,9 +107,13 @@ def on_postgresql():
 
 
 def in_a_browser():
-    if not (find_browser() or install_browser()):
+    if not find_browser():
+        install("chromium")
+    if not find_browser():
         print("No Chromium was found. Install it: sudo apt-get install -y chromium")
         return False
+    if not shutil.which("certutil") and not install("libnss3-tools"):
+        print("Without certutil the tests of a trusted certificate are left out (package libnss3-tools).")
     return python("-m", "pytest", "-q", "-m", "browser", *sys.argv[1:])
 
 
@@ -117,22 +121,14 @@ def find_browser():
     return next(filter(None, map(shutil.which, BROWSERS)), None)
 
 
-def install_browser():
-    """Install Debian's Chromium if that is possible here."""
+def install(package):
+    """Install one of Debian's packages if that is possible here; return whether it was."""
     if os.geteuid() != 0 or not shutil.which("apt-get"):
-        return None
-    print("No Chromium was found: installing Debian's.", flush=True)
+        return False
+    print(f"Installing Debian's {package}.", flush=True)
     run("apt-get", "update", "-q")
-    run(
-        "apt-get",
-        "install",
-        "-y",
-        "-q",
-        "--no-install-recommends",
-        "chromium",
-        DEBIAN_FRONTEND="noninteractive",
-    )
-    return find_browser()
+    quietly = ["install", "-y", "-q", "--no-install-recommends"]
+    return run("apt-get", *quietly, package, DEBIAN_FRONTEND="noninteractive")
 
 
 PARTS = {
