@@ -23,21 +23,27 @@ def test_arrows_move_one_tab_stop_and_enter_marks(hand):
     expect(hand.cell(13)).to_be_focused()
 
 
-def test_letters_switch_what_a_tap_means(hand):
+def test_one_key_for_each_state_and_keys_to_take_back_and_close(hand):
     hand.cell(1).focus()
-    hand.page.keyboard.press("w")
-    expect(hand.button("Wilting")).to_have_attribute("aria-pressed", "true")
-    hand.page.keyboard.press("Space")
+    press = hand.page.keyboard.press
+    press("w")
     hand.sees(1, "A1, wilting", pressed=True)
-    hand.page.keyboard.press("r")
-    hand.page.keyboard.press("Enter")
+    expect(hand.button("Dead")).to_have_attribute("aria-pressed", "true")  # what a tap means stays
+    press("f")
     hand.sees(1, "A1, alive", pressed=False)
-    hand.page.keyboard.press("u")
+    press("u")
     hand.sees(1, "A1, wilting", pressed=True)
-    hand.page.keyboard.press("d")
-    hand.page.keyboard.press("Enter")
-    hand.sees(1, "A1, dead", pressed=True)
-    hand.close()
+    press("r")
+    hand.sees(1, "A1, alive", pressed=False)
+    press("ArrowRight")
+    press("d")
+    hand.sees(2, "A2, dead", pressed=True)
+    press("Enter")  # a tap, in the mode for the dead, takes it back
+    hand.sees(2, "A2, alive", pressed=False)
+    press("Enter")
+    hand.sees(2, "A2, dead", pressed=True)
+    press("n")
+    hand.lands()
     assert day() == (71, 0, 1)
 
 
@@ -61,6 +67,7 @@ def test_a_tap_changes_its_own_cell_only(hand):
       new MutationObserver((all) => all.forEach((one) => window.changed.add(one.target.dataset.cell)))
         .observe(document.getElementById("flat"), {subtree: true, attributes: true, childList: true});
     }"""
+    expect(hand.cell(40)).to_be_visible()
     hand.page.evaluate(watch)
     hand.touch(40)
     hand.sees(40, "D4, dead")

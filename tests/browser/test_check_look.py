@@ -11,6 +11,7 @@ from tests.factories import make_flat, make_run
 from tests.views.checking import add_mark, check_flat
 
 TOUCH_PX = 44
+GLOVES_PX = 64
 SMALL_PX = 24
 
 
@@ -24,13 +25,12 @@ def widths(page, selector):
 
 
 @pytest.mark.parametrize("size", ["tablet", "phone"])
-def test_cells_of_72_are_full_touch_targets_and_only_the_flat_scrolls(open_check, size):
+def test_cells_of_72_are_full_touch_targets_and_nothing_scrolls_sideways(open_check, size):
     hand = open_check(size)
     assert side(hand) >= TOUCH_PX
-    page_width, window = widths(hand.page, "document.documentElement")
-    assert page_width <= window
-    flat_width, box = widths(hand.page, "document.getElementById('flat')")
-    assert (flat_width > box) is (size == "phone")
+    for scrolls in ("document.documentElement", "document.getElementById('flat')"):
+        width, window = widths(hand.page, scrolls)
+        assert width <= window
 
 
 def test_the_whole_flat_and_the_way_to_close_fit_the_tablet_without_scrolling(hand):
@@ -40,13 +40,49 @@ def test_the_whole_flat_and_the_way_to_close_fit_the_tablet_without_scrolling(ha
     assert bar["y"] + bar["height"] <= TABLET["height"]
 
 
-def test_288_cells_are_small_until_enlarged(open_page, bob, farm):
+def test_200_cells_are_full_touch_targets_on_the_tablet_and_fit_without_scrolling(open_page, bob, farm):
+    flat = make_flat(10, 20)
+    make_run(flat, places=range(1, 201))
+    hand = Hand(open_page(TABLET, bob), flat)
+    assert side(hand) >= TOUCH_PX
+    last = hand.cell(200).bounding_box()
+    assert last["y"] + last["height"] <= hand.page.locator(".actions").bounding_box()["y"]
+
+
+def test_105_cells_are_full_touch_targets_on_the_phone_below_a_short_head(open_page, bob, farm):
+    flat = make_flat(7, 15)
+    make_run(flat, places=range(1, 106))
+    hand = Hand(open_page(PHONE, bob), flat)
+    expect(hand.cell(105)).to_be_visible()
+    assert side(hand) >= TOUCH_PX
+    # Half the screen and more is the flat's, with the page not yet scrolled.
+    free = hand.page.locator(".actions").bounding_box()["y"] - hand.page.locator("#flat").bounding_box()["y"]
+    assert free >= PHONE["height"] / 2
+
+
+def test_288_cells_come_in_halves_and_small_as_a_whole(open_page, bob, farm):
     flat = make_flat(12, 24)
     make_run(flat, places=range(1, 289))
     hand = Hand(open_page(TABLET, bob), flat)
-    assert SMALL_PX <= side(hand) < TOUCH_PX
-    hand.touch("Larger cells")
     assert side(hand) >= TOUCH_PX
+    hand.touch("13 to 24")
+    hand.touch(24)
+    hand.sees(24, "A24, dead", pressed=True)
+    hand.touch("Whole flat")
+    hand.sees(24, "A24, dead", pressed=True)
+    assert SMALL_PX <= side(hand) < TOUCH_PX
+    hand.touch(1)
+    hand.sees(1, "A1, dead", pressed=True)
+    hand.is_saved()
+
+
+def test_looks_are_one_touch_away(hand):
+    for name, look in (("Sunlight", "data-contrast"), ("Gloves", "data-gloves")):
+        hand.touch(name)
+        expect(hand.page.locator(f"html[{look}]")).to_have_count(1)
+        expect(hand.button(name)).to_have_attribute("aria-pressed", "true")
+        assert axe(hand.page) == []
+    assert side(hand) >= GLOVES_PX
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -192,6 +192,14 @@ def test_the_same_flat_again_keeps_its_buttons_and_takes_new_states(draw):
     assert states == ["unmarked", "dead", "wilting", "gone", "unmarked", "blank"]
 
 
+def test_a_plant_taken_off_meanwhile_leaves_the_part_that_is_looked_at(draw):
+    flat = draw(PHONE, sheet_of(12, 24))
+    flat.page.get_by_role("button", name="G to L").tap()
+    flat.page.evaluate("(sheet) => drawing.show(sheet)", sheet_of(12, 24, map="a" * 287 + "-"))
+    assert shown(flat)["rows"] == "GHIJKL"
+    expect(flat.cell("288")).to_have_count(0)
+
+
 def test_cells_bear_what_the_sheet_says_of_them(draw):
     sheet = sheet_of(2, 4, map="af.-wdga", grafts={"5": 2}, runs="11  2a  ")
     flat = draw(TABLET, sheet)
