@@ -81,9 +81,9 @@ class Server:
 
 
 @contextlib.contextmanager
-def running(*arguments, **extra):
-    """Start the program on a free port and yield it once it answers."""
-    port = free_port()
+def running(*arguments, port=None, **extra):
+    """Start the program, on a free port unless one is given, and yield it once it answers."""
+    port = port or free_port()
     process = subprocess.Popen(
         start_command("--port", port, *arguments),
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment(**extra),
