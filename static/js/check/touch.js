@@ -9,7 +9,8 @@ const PALM_PX = 40;
 const FINGERS = 2; // one of each hand
 const STRIDE_PX = 8; // no cell is stepped over: the smallest has 24
 const CLICK_MS = 1000; // a click that follows a touch comes by then
-const FLING_MS = 100; // a page that scrolled this lately is still rolling
+const FLING_MS = 100; // a page that scrolled this lately is still rolling,
+const ROLL_MS = 3000; // if a finger set it rolling no longer ago than this
 const BUZZ_MS = 12;
 const TARGETS = ".cell[data-cell], [data-row], [data-all]";
 
@@ -23,7 +24,7 @@ class Touch {
     this.contacts = new Map(); // pointer id -> what is known of it
     this.drag = null;
     this.clicksDue = []; // when fingers lifted whose click is still to come
-    this.rolled = { isByFinger: false, at: -FLING_MS };
+    this.rolled = { until: 0, at: 0 };
     this.#listen();
   }
 
@@ -34,6 +35,7 @@ class Touch {
     on("pointermove", (event) => this.#move(event), { passive: true });
     on("pointerup", (event) => this.#up(event));
     on("pointercancel", (event) => this.#cancel(event));
+    on("touchend", ({ timeStamp }) => (this.rolled.until = Math.min(this.rolled.until, timeStamp + ROLL_MS)), { passive: true });
     on("scroll", ({ timeStamp }) => (this.rolled.at = timeStamp), { passive: true });
     this.host.addEventListener("click", (event) => this.#click(event));
     this.host.addEventListener("touchmove", (event) => this.drag && event.preventDefault(), { passive: false });
@@ -51,10 +53,9 @@ class Touch {
     // The first finger: whatever is still noted was lifted where nobody saw it.
     if (pointerType === "touch" && isPrimary) this.#forget();
     const target = this.host.contains(event.target) ? event.target.closest(TARGETS) : null;
-    const isRolling = this.rolled.isByFinger && timeStamp - this.rolled.at < FLING_MS;
+    const isRolling = timeStamp < this.rolled.until && timeStamp - this.rolled.at < FLING_MS;
     const contact = { target, x, y, pointerType, isWide: false };
     contact.isSpoiled = isRolling || event.button > 0 || this.drag !== null;
-    this.rolled.isByFinger &&= isRolling;
     this.contacts.set(pointerId, contact);
     this.#feel(contact, event);
     if (this.#isPalm()) return this.#spoil();
@@ -91,7 +92,7 @@ class Touch {
     this.contacts.delete(pointerId);
     clearTimeout(contact.timer);
     if (this.drag?.pointerId === pointerId) this.#dropDrag();
-    if (pointerType === "touch") this.rolled.isByFinger = true;
+    if (pointerType === "touch") this.rolled.until = Infinity; // the browser scrolls, until the finger lifts and beyond
   }
 
   // A click without a finger before it comes from the keyboard, or from what reads the screen aloud.
