@@ -11,14 +11,15 @@ from nursery.actions.demo.fate import Fate
 from nursery.actions.demo_accounts import TABLET
 from nursery.actions.marks import receive_batch
 from nursery.actions.states import CellState, flat_states
-from nursery.models import Flat, State, Worker
+from nursery.models import Device, Flat, State, Worker
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
     """One check of one flat: who looked, when, on which tablet, and whether they closed it.
 
-    ``seen`` are the places looked at, where that was a part of the flat.
+    The farm has few tablets; ``device`` picks one of them. ``seen`` are the places looked at, where that was
+    a part of the flat.
     """
 
     flat: Flat
@@ -28,6 +29,12 @@ class Look:
     is_closed: bool = True
     seen: tuple[int, ...] = ()
 
+
+TABLETS = [
+    ("Bay tablet", UUID("5d0f7a52-93c1-4b0e-8f0a-6a1f4be0c701")),
+    ("Chamber tablet", UUID("c2a96e14-0d37-4e55-9b1c-3f7d2c85aa02")),
+    ("Juniper's phone", UUID("91b7c3d8-5e2f-4a66-b3d4-08e6f19d7b03")),
+]
 
 Says = Callable[[CellState], tuple[str, str] | None]
 
@@ -70,7 +77,10 @@ def send(
 ) -> None:
     """Send parts from the tablet of ``look``, four minutes after it began."""
     sent_at = look.at + timedelta(minutes=4)
-    batch = Batch(sent_at, look.device, checks or [], marks or [], closings or [])
+    name, device = TABLETS[look.device.int % len(TABLETS)]
+    seen = {"first_seen_at": sent_at, "last_seen_at": sent_at}
+    Device.objects.get_or_create(uuid=device, defaults={"name": name, **seen})
+    batch = Batch(sent_at, device, checks=checks or [], marks=marks or [], closings=closings or [])
     receive_batch(batch, Sender(cast.accounts[TABLET], look.worker, sent_at))
 
 
