@@ -38,6 +38,11 @@ export class Book {
     for (const { uuid } of marks) this.pending.delete(uuid);
   }
 
+  // Whether something said of the cell is not kept yet.
+  isPending(cell) {
+    return this.pending.size > 0 && cell.marks.some(({ uuid }) => this.pending.has(uuid));
+  }
+
   #rebuild(sheet) {
     this.seenToday = new Set(sheet.seen_today);
     const byCell = this.#marksByCell();

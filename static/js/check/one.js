@@ -45,14 +45,14 @@ export class OneCheck {
 
   // Keep the marks of an act. Resolves to whether they are kept, here or at the server.
   async keep(act, history = null) {
-    if (history) this.acts.moved(history === "redo");
-    else this.acts.did(this.code, act);
+    const acts = history ? this.acts.moved(history === "redo") : this.acts.did(this.code, act);
     const { marks } = act;
-    const isKept = await this.#say(marks.map((mark) => ["marks", mark]));
+    const isKept = await this.#say(marks.map((mark) => ["marks", mark]), { acts });
     if (isKept) this.book.kept(marks);
     else {
       for (const { uuid } of marks) this.book.forget(uuid);
-      this.acts.moved(history === "undo", !history);
+      if (history) this.acts.moved(history === "undo");
+      else this.acts.lose();
     }
     return isKept;
   }
@@ -64,7 +64,8 @@ export class OneCheck {
   }
 
   // Close the check. Returns the UUID of the closing, or null where it could not be kept.
-  async close(more = {}) {
+  // notes: what else is to be kept with it.
+  async close(notes = {}) {
     const act = this.book.living ? this.book.countUntappedDead() : null;
     const closing = {
       uuid: newUuid(),
@@ -78,16 +79,16 @@ export class OneCheck {
       at: new Date().toISOString(),
       ...this.book.sight(),
     };
-    if (act) this.acts.did(this.code, act);
+    const acts = act && this.acts.did(this.code, act);
     const marks = act?.marks ?? [];
     this.own.closed = true;
     const parts = [...marks.map((mark) => ["marks", mark]), ["closings", closing]];
-    const isKept = await this.#say(parts, more);
+    const isKept = await this.#say(parts, { acts, notes });
     if (isKept) this.book.kept(marks);
     else {
       this.own.closed = false;
       for (const { uuid } of marks) this.book.forget(uuid);
-      if (act) this.acts.moved(false, true);
+      if (act) this.acts.lose();
     }
     return isKept ? closing.uuid : null;
   }
@@ -108,7 +109,7 @@ export class OneCheck {
   }
 
   // The first thing said opens the check.
-  async #say(said, more = {}) {
+  async #say(said, { acts = null, notes = {} } = {}) {
     this.#open();
     const { own, code, worker } = this;
     const check = { uuid: own.uuid, flat: code, opened_at: own.opened_at, kind: "whole", seen_places: null, cause: "", worker };
@@ -117,7 +118,7 @@ export class OneCheck {
     const wasSaid = own.is_said;
     own.is_said = true;
     try {
-      await this.store.say(parts, { [noteOf(code)]: this.#note(), acts: this.acts.data(), ...more });
+      await this.store.say(parts, { acts, notes: { [noteOf(code)]: this.#note(), ...notes } });
       this.sender.soon();
       return true;
     } catch {

@@ -28,7 +28,7 @@ const askedAt = () => performance.timeOrigin + (performance.getEntriesByType("na
 
 class CheckPage {
   constructor(data) {
-    Object.assign(this, { data, words: data.words, mode: "dead", one: null, round: null });
+    Object.assign(this, { data, words: data.words, mode: "dead", one: null, round: null, due: [] });
     this.store = new Store();
     this.sender = new Sender(this.store, data.urls.marks);
     this.modes = [...at("check-modes").children];
@@ -141,7 +141,7 @@ class CheckPage {
     const kept = await store.get(noteOf(code)).catch(() => null);
     const own = takeUp({ sheet, told, kept, goesOn: data.goes_on, round });
     const scope = round?.data.id ?? own.uuid;
-    if (this.acts?.scope !== scope) this.acts = new Acts(await store.get("acts").catch(() => null), scope);
+    if (this.acts?.scope !== scope) this.acts = new Acts(await store.actsOf(scope).catch(() => []), scope);
     if (round) {
       round.data.at = code;
       await store.put("round", round.data).catch(() => {});
@@ -255,23 +255,45 @@ class CheckPage {
     line.say(cause ? `${since} ${fill(words.because, { cause })}` : since, { cell, corrects: true });
   }
 
-  // An act was done, taken back or done again: paint it at once, then keep it.
+  // An act was done, taken back or done again: its cells are painted at once, then it is kept; what else is to be
+  // said of it waits until they are seen.
   async #did(act, { history = null, quietly = false } = {}) {
     if (!act) return;
     const { one, paint } = this;
     const cells = act.changes.map(({ cell }) => one.book.cells.get(cell));
-    paint.busy(cells, true);
-    paint.cells(cells);
-    if (one.book.living) this.#sayUntapped();
-    else if (!quietly) this.line.offerCauses(cells);
-    const isKept = await one.keep(act, history);
-    if (one === this.one) {
-      paint.busy(cells, false);
-      if (!isKept) paint.cells(cells);
+    paint.cells(cells, { isBusy: true });
+    const isKept = one.keep(act, history);
+    this.#after(() => this.#sayOf(cells, quietly));
+    this.saved.lost(!(await isKept));
+    if (one !== this.one) return;
+    this.#after(() => paint.cells(cells));
+    if (await isKept) return;
+    this.#after(() => {
+      paint.count();
       this.#showBack();
-    }
-    this.saved.lost(!isKept);
-    if (!isKept) this.line.say(this.words.notKeptWhat);
+      this.line.say(this.words.notKeptWhat);
+    });
+  }
+
+  #sayOf(cells, quietly) {
+    if (!this.one) return;
+    this.paint.count();
+    this.#showBack();
+    if (this.one.book.living) this.#sayUntapped();
+    else if (!quietly) this.line.offerCauses(cells);
+  }
+
+  // Do something once what was painted is seen; what was asked for meanwhile is done in one go.
+  #after(act) {
+    this.due.push(act);
+    if (this.due.length > 1) return;
+    requestAnimationFrame(() =>
+      setTimeout(() => {
+        const { due } = this;
+        this.due = [];
+        for (const one of due) one();
+      }),
+    );
   }
 
   // Take the last act of the round back, or do it again, on whatever flat it was.
@@ -284,7 +306,7 @@ class CheckPage {
     const { book, own } = this.one;
     const isHere = act.check === own.uuid && act.changes.every(({ cell }) => book.cells.has(cell));
     if (!isHere) {
-      this.acts.moved(isRedo, true);
+      this.acts.lose(isRedo);
       this.#showBack();
       return this.line.say(this.words.nothingBack);
     }
@@ -388,7 +410,8 @@ class CheckPage {
     if (one !== this.one) return;
     if (isOther) return this.drawing.show(sheet);
     this.head.hints(sheet, one.own);
-    if (changed.length) this.paint.cells(changed);
+    this.paint.cells(changed);
+    if (changed.length) this.paint.count();
   }
 
   async #answered({ uuid, noun, flat, status, reason }) {
@@ -405,6 +428,7 @@ class CheckPage {
       const cell = this.one.book.forget(uuid);
       if (!cell) return;
       this.paint.cells([cell]);
+      this.paint.count();
       this.line.say(fill(this.words.refused, { cell: cell.name, reason }));
     }
   }

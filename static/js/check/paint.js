@@ -19,18 +19,14 @@ export class Paint {
     this.all();
   }
 
-  cells(cells) {
-    for (const cell of cells) this.#cell(cell);
-    this.count();
+  // isBusy: what was just said of them is not kept yet.
+  cells(cells, { isBusy = false } = {}) {
+    for (const cell of cells) this.#cell(cell, isBusy);
   }
 
   all() {
     this.cells(this.book.cells.values());
-  }
-
-  // Whether what was said of these cells is kept yet.
-  busy(cells, isBusy) {
-    for (const { id } of cells) put(this.buttons.get(id), "aria-busy", isBusy ? "true" : null);
+    this.count();
   }
 
   count() {
@@ -53,12 +49,13 @@ export class Paint {
     return index ? [" ", figure] : [figure];
   }
 
-  #cell(cell) {
+  #cell(cell, isBusy) {
     const button = this.buttons.get(cell.id);
     if (!button) return;
     const state = this.book.shown(cell);
     const before = this.book.before(cell);
     const isUnseen = this.book.isUnseen(cell);
+    put(button, "aria-busy", isBusy || this.book.isPending(cell) ? "true" : null);
     put(button, "data-state", state);
     put(button, "data-before", before || null);
     put(button, "data-disagree", this.book.isDisputed(cell) ? "" : null);

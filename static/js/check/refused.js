@@ -9,18 +9,20 @@ export class Refused {
       const button = event.target.closest("[data-refused]");
       if (button) this.#decide(button.dataset.refused, "again" in button.dataset);
     });
-    store.addEventListener("change", () => this.show());
+    sender.addEventListener("change", () => this.show());
     this.show();
   }
 
   async show() {
     const refused = await this.store.refused().catch(() => []);
+    if (!refused.length && this.host.hidden) return;
     this.host.hidden = refused.length === 0;
     this.host.querySelector("ul").replaceChildren(...refused.map((one) => this.#line(one)));
   }
 
   async #decide(uuid, sendsAgain) {
     await this.store.decide(uuid, sendsAgain);
+    this.show();
     if (sendsAgain) this.sender.hurry();
   }
 

@@ -31,6 +31,7 @@ export class RoundBar {
 
   show(round, code) {
     Object.assign(this, { round, code });
+    document.body.dataset.check = "flat";
     at("check-flat").hidden = false;
     at("check-none").hidden = true;
     at("check-round").hidden = round === null;
@@ -119,6 +120,7 @@ export class RoundBar {
     at("check-flat").hidden = true;
     at("check-round").hidden = true;
     at("check-none").hidden = false;
+    document.body.dataset.check = "none";
     at("check-code").textContent = title;
     at("check-what").textContent = "";
     at("check-count").replaceChildren();

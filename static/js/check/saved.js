@@ -1,6 +1,8 @@
 // The small line beside the main action: whether what was marked is on the server, and what stands in the way.
 import { fill } from "./paint.js";
 
+const SOON_MS = 60;
+
 export class SavedLine {
   constructor({ store, sender, words }) {
     Object.assign(this, { store, sender, words });
@@ -8,7 +10,7 @@ export class SavedLine {
     [this.text, this.login] = this.line.children;
     this.isLost = false; // something could not be kept on this tablet
     this.closes = false; // the check is closed here, and the server has not heard of it
-    for (const source of [store, sender]) source.addEventListener("change", () => this.show());
+    for (const source of [store, sender]) source.addEventListener("change", () => this.#soon());
     this.show();
   }
 
@@ -16,6 +18,14 @@ export class SavedLine {
   lost(isLost) {
     this.isLost = isLost;
     this.show();
+  }
+
+  // One look for many changes: after each tap there are several.
+  #soon() {
+    this.timer ??= setTimeout(() => {
+      this.timer = null;
+      this.show();
+    }, SOON_MS);
   }
 
   async show() {

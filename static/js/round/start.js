@@ -6,6 +6,7 @@ import { ask } from "../tablet/ask.js";
 import { Store } from "../tablet/store.js";
 
 const AT_ONCE = 40;
+const WORKER_MS = 5000;
 const at = (id) => document.getElementById(id);
 
 class Start {
@@ -60,7 +61,6 @@ class Start {
     if (taken === null) return words.failed;
     if (!taken.length) return words.failed;
     await store.forgetFlats(new Set(taken));
-    await store.put("acts", null);
     this.first = taken[0];
     await this.#keepPages();
     await store.put("round", newRound(data.title, taken));
@@ -86,15 +86,15 @@ class Start {
 
   // The page on which a check opens without network, where the browser can keep pages.
   async #keepPages() {
-    const ready = await Promise.race([
-      navigator.serviceWorker?.ready,
-      new Promise((resolve) => setTimeout(resolve, 3000)),
-    ]);
+    const registration = await navigator.serviceWorker?.getRegistration().catch(() => null);
+    if (!registration) return;
+    const late = new Promise((resolve) => setTimeout(resolve, WORKER_MS));
+    const ready = await Promise.race([navigator.serviceWorker.ready, late]);
     if (!ready?.active) return;
     const channel = new MessageChannel();
     const answer = new Promise((resolve) => {
       channel.port1.onmessage = resolve;
-      setTimeout(resolve, 5000);
+      setTimeout(resolve, WORKER_MS);
     });
     ready.active.postMessage({ type: "keep", urls: [this.data.check] }, [channel.port2]);
     await answer;

@@ -5,7 +5,8 @@
 //                                               and so does `mark`, which tells the marks among what waits
 // refused {uuid, noun, flat, part, reason, at}  what the server did not take, until a person decides
 // flats   {code, sheet}                         how a flat stood when the server was last asked
-// meta    {key, value}                          device, token, skew_ms, who, round, acts, check:<code>
+// acts    {n, scope, flat, check, changes, is_undone}  what was done in a round, for taking it back
+// meta    {key, value}                          device, token, skew_ms, who, round, check:<code>
 import { newUuid } from "./ids.js";
 
 const NAME = "takebook";
@@ -20,6 +21,7 @@ const make = (database) => {
   parts.createIndex("mark", "mark");
   database.createObjectStore("refused", { keyPath: "uuid" });
   database.createObjectStore("flats", { keyPath: "code" });
+  database.createObjectStore("acts", { keyPath: "n" });
   database.createObjectStore("meta", { keyPath: "key" });
 };
 
@@ -52,14 +54,27 @@ export class Store extends EventTarget {
     });
   }
 
-  // Keep parts, durably, and the notes that go with them. Rejects where the tablet could not keep them.
-  async say(parts, notes = {}) {
-    const work = ({ parts: store, meta }) => {
-      for (const one of parts) store.add(waiting(one));
-      for (const [key, value] of Object.entries(notes)) meta.put({ key, value });
+  // Keep parts, durably, and the notes and acts that go with them. Rejects where the tablet could not keep them.
+  async say(parts, { notes = {}, acts = null } = {}) {
+    const work = (stores) => {
+      for (const one of parts) stores.parts.add(waiting(one));
+      for (const [key, value] of Object.entries(notes)) stores.meta.put({ key, value });
+      for (const act of acts?.put ?? []) stores.acts.put(act);
+      for (const n of acts?.drop ?? []) stores.acts.delete(n);
     };
-    await this.#write(["parts", "meta"], work, "strict");
+    await this.#write(["parts", "meta", "acts"], work, "strict");
     this.#tell();
+  }
+
+  // The acts of one round, or of the check of one flat; those of another are forgotten.
+  async actsOf(scope) {
+    const kept = await this.#read(["acts"], ({ acts }) => answered(acts.getAll()));
+    const ours = kept.filter((act) => act.scope === scope);
+    if (ours.length < kept.length) {
+      const others = kept.filter((act) => act.scope !== scope);
+      await this.#write(["acts"], ({ acts }) => others.forEach(({ n }) => acts.delete(n)));
+    }
+    return ours;
   }
 
   // The parts that wait longest, at most so many.
