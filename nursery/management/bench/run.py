@@ -23,7 +23,7 @@ from nursery.management.bench import servers
 from nursery.management.bench.figures import Row
 
 MARK = "bench-book"  # a file in the data folder of a book that may be filled and thrown away
-PARTS = ("batch", "load", "takes", "page", "labels", "import", "worker", "readings", "planning")
+PARTS = ("batch", "load", "tap", "takes", "page", "labels", "import", "worker", "readings", "planning")
 NOT_YET = {
     "readings": ("readings a second / raw insert", "no readings are taken in yet"),
     "planning": ("smallest-N planning / one-pass floor", "planning is not built yet"),
@@ -131,7 +131,7 @@ def measure_inside(job: Wish, tell: Callable[[str], None]) -> dict[str, Any]:
 
 
 def _rows(job: Wish) -> Iterator[Row]:
-    from nursery.management.bench import imports, load, pages, processes, reports, taps
+    from nursery.management.bench import imports, load, pages, processes, reports, tapping, taps
 
     quick, repeats = job.is_quick, job.repeats
     for part in job.only:
@@ -139,6 +139,8 @@ def _rows(job: Wish) -> Iterator[Row]:
             yield from taps.measure_batches(repeats=repeats, times=5 if quick else 60)
         elif part == "load":
             yield from load.measure_load(seconds=job.seconds, repeats=repeats)
+        elif part == "tap":
+            yield from tapping.measure_taps(repeats=repeats, taps=20 if quick else 200)
         elif part == "takes":
             yield from reports.measure_takes(job.cells[0], repeats=repeats, times=2 if quick else 5)
         elif part == "page":
