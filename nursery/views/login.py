@@ -1,5 +1,8 @@
 """Logging in and out, the first login of an empty book, and who is working at a shared tablet."""
 
+from contextlib import suppress
+from uuid import UUID
+
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login as log_in
@@ -8,6 +11,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
+from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -17,6 +21,7 @@ from django.views.decorators.http import require_POST
 
 from nursery import access
 from nursery.actions.demo_accounts import DEMO_LOGINS, DEMO_PASSWORD
+from nursery.actions.devices import withdraw_tokens
 from nursery.actions.first_account import create_first_account, is_first_account_wanted
 from nursery.actions.wrong_tries import (
     FIRST_KEY,
@@ -62,7 +67,10 @@ def login(request: HttpRequest) -> HttpResponse:
 @require_POST
 @login_not_required
 def logout(request: HttpRequest) -> HttpResponse:
-    """End the login of this browser."""
+    """End the login of this browser; it may no longer send marks without one either."""
+    if request.user.is_authenticated:
+        with suppress(ValueError):  # a browser that never took a round along names no device
+            withdraw_tokens(request.user, device=UUID(request.POST.get("device", "")), now=timezone.now())
     log_out(request)
     return redirect("login")
 

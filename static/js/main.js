@@ -6,6 +6,7 @@ import "./dialog.js";
 import "./looks.js";
 import "./menu.js";
 import "./submit-once.js";
+import "./tablet/logout.js";
 import "./ticks.js";
 import "./trouble.js";
 import "./update.js";

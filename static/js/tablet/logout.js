@@ -1,33 +1,27 @@
-// Logging out takes back the token by which this tablet sends without a login: <form data-logout>. What waits stays
-// here and leaves after the next login.
-import { csrfToken } from "./csrf.js";
-
+// Lets logging out take back the token by which this tablet sends without a login: <form data-logout> names the
+// device then. What waits stays here, and leaves after the next login.
 const NAME = "takebook";
+const form = document.querySelector("[data-logout]");
 
-// Reads or clears one note; a database is not made for it.
-const note = (key, isCleared = false) =>
+// Resolves to the tablet's database, or to null where there is none: none is made here.
+const opened = () =>
   new Promise((resolve) => {
     const request = indexedDB.open(NAME);
     request.onupgradeneeded = () => request.transaction.abort();
     request.onerror = () => resolve(null);
-    request.onsuccess = () => {
-      const database = request.result;
-      const transaction = database.transaction("meta", isCleared ? "readwrite" : "readonly");
-      const asked = isCleared ? transaction.objectStore("meta").delete(key) : transaction.objectStore("meta").get(key);
-      transaction.oncomplete = () => {
-        database.close();
-        resolve(isCleared ? null : (asked.result?.value ?? null));
-      };
-      transaction.onabort = () => resolve(null);
-    };
+    request.onsuccess = () => resolve(request.result);
   });
 
-document.addEventListener("submit", async ({ target }) => {
-  if (!target.matches("[data-logout]")) return;
-  const token = csrfToken(); // of this login: it is another one a moment later
-  const device = await note("device");
-  if (!device || !(await note("token"))) return;
-  note("token", true);
-  const headers = { "Content-Type": "application/json", "X-CSRFToken": token };
-  fetch("/api/device", { method: "DELETE", headers, body: JSON.stringify({ device }), keepalive: true }).catch(() => {});
-});
+const nameDevice = (database) => {
+  const request = database.transaction("meta").objectStore("meta").get("device");
+  request.onsuccess = () => {
+    database.close();
+    if (!request.result) return;
+    const field = document.createElement("input");
+    Object.assign(field, { type: "hidden", name: "device", value: request.result.value });
+    form.append(field);
+  };
+};
+
+// Where the browser keeps nothing there is no token either.
+if (form) opened().then((database) => database?.objectStoreNames.contains("meta") && nameDevice(database), () => {});
