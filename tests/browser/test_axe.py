@@ -94,6 +94,7 @@ PLAIN += ["copies", "label-sowings", "label-places", "label-scripts", "label-pap
 PLAIN += ["bench", "records", "record-farm", "takes-how", "tally-import"]
 PLAIN += ["move", "move-scan", "places"]
 PLAIN += ["job-list", "book-export"]
+PLAIN += ["trust", "this-tablet"]
 PLAIN += ["device-list", "marks-import"]
 
 
@@ -150,6 +151,7 @@ def samples():
         "flat-run": [reverse("flat-run", args=[in_hand.code, 1])],
         "flat-numbers": [reverse("flat-numbers", args=[marked.flat.code])],
         "flat-check": [reverse("flat-check", args=[marked.flat.code])],
+        "round": [reverse("round") + query for query in ("", "?stage=growing_on", "?stage=bench")],
         "check-detail": [reverse("check-detail", args=[marked.flat.code, marked.uuid])],
         "record-list": [reverse("record-list", args=[noun]) for noun in NOUNS],
         "record-new": [reverse("record-new", args=[noun]) for noun in NOUNS],
