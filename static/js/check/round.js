@@ -43,6 +43,11 @@ export class Round {
     this.data.skipped = this.data.skipped.filter((one) => one !== code);
   }
 
+  // It could not be closed after all.
+  open(code) {
+    delete this.data.done[code];
+  }
+
   skip(code) {
     if (!this.isClosed(code)) this.data.skipped = [...this.data.skipped.filter((one) => one !== code), code];
   }

@@ -3,7 +3,7 @@
 //
 // A version has two caches: its files, and the pages that were taken along. Pages that a new version could not
 // fetch anew (nobody is logged in) stay with the files of the version they came from.
-const { version, files, statics, shell, offline, never, quick } = self.takebook;
+const { version, files, large, statics, shell, offline, never, quick } = self.takebook;
 const FILES = "takebook-files-";
 const PAGES = "takebook-pages-";
 const WHO = "/takebook-who"; // no address of the program: for whom the pages were taken along
@@ -109,6 +109,11 @@ const keep = async ({ urls }) => {
   return { ok: failed.length === 0, failed };
 };
 
+// What reads labels goes along with a round, where the browser cannot do that itself. The round does not wait for it.
+const keepLarge = async () => {
+  if (!("BarcodeDetector" in self)) await Promise.all(large.map(addFile)).catch(() => null);
+};
+
 const forget = async () => {
   await Promise.all((await pageCaches()).map((name) => caches.delete(name)));
   await dropOlder();
@@ -183,5 +188,10 @@ self.addEventListener("message", (event) => {
   if (!act) return;
   const done = last.then(() => act(event.data));
   last = done.catch(() => null);
-  event.waitUntil(done.then((answer) => event.ports[0]?.postMessage(answer)));
+  event.waitUntil(
+    done.then((answer) => {
+      event.ports[0]?.postMessage(answer);
+      return act === keep && answer.ok && keepLarge();
+    }),
+  );
 });

@@ -90,6 +90,14 @@ export class Store extends EventTarget {
     });
   }
 
+  // Whether the server has a part that was said here.
+  isSent(uuid) {
+    return this.#read(["parts"], async ({ parts }) => {
+      const record = await answered(parts.index("uuid").get(uuid));
+      return Boolean(record) && !record.waits;
+    });
+  }
+
   partsOf(code) {
     return this.#read(["parts"], ({ parts }) => answered(parts.index("flat").getAll(code)));
   }
