@@ -41,7 +41,8 @@ class MarkIn:
 class ClosingIn:
     """A check closed or opened again; ``known`` are the marks its author could see, None if nobody said.
 
-    ``seen`` says at closing what was looked at: "whole", "part" (``seen_places``), or "" as it was opened.
+    ``seen`` says at closing what was looked at: "whole", "part" (``seen_places``), or "" as it was opened. It
+    ``is_look`` unless the program closes a check in which nobody looked at what was left alone.
     """
 
     uuid: UUID
@@ -55,6 +56,7 @@ class ClosingIn:
     seen: str = ""
     seen_places: tuple[int, ...] = ()
     worker: UUID | None = None
+    is_look: bool = True
 
 
 @dataclass(frozen=True, slots=True)

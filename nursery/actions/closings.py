@@ -44,7 +44,7 @@ def _closing_row(desk: Desk, closing: ClosingIn) -> Closing:
         kind=closing.kind,
         replaces=list(closing.replaces),
         known_marks=list(closing.known or ()),
-        tells_known=closing.known is not None,
+        tells_known=closing.known is not None and closing.is_look,
         reason=closing.reason,
         seen=closing.seen,
         seen_places=list(closing.seen_places) if closing.seen == Closing.Seen.PART else None,

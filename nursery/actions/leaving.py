@@ -308,8 +308,8 @@ def _look(
 ) -> Check:
     """Mark ``cells`` in a check of its own and close it.
 
-    Nobody looked at the other cells, so the closing of a whole flat does not tell what it knew: it would say
-    that they were seen alive. Whoever says that the rest is dead knows who saw it alive before.
+    Nobody looked at the other cells, so this closing does not say that they were seen alive. Whoever says
+    that the rest is dead knows who saw it alive before.
     """
     worker = stamp.worker.key if stamp.worker else None
     check = CheckIn(uuid, flat.code, stamp.raw_at, kind=kind, worker=worker)
@@ -329,8 +329,7 @@ def _look(
         for cell in cells
     ]
     known = (*(uuid for cell in cells for uuid in cell.open_uuids), *(str(mark.uuid) for mark in marks))
-    told = None if kind == Check.Kind.WHOLE else known
-    closing = ClosingIn(uuid4(), check.uuid, stamp.raw_at, known=told, worker=worker)
+    closing = ClosingIn(uuid4(), check.uuid, stamp.raw_at, known=known, worker=worker, is_look=False)
     skew = stamp.received_at - stamp.at  # the batch's own clock: receive_batch corrects raw times by it
     batch = Batch(stamp.raw_at + skew, None, [check], marks, [closing])
     receipt = receive_batch(batch, Sender(stamp.account, stamp.worker, stamp.received_at))
