@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from nursery.converters import CodeConverter
-from nursery.views.worker_files import digest, files_of, is_collected, sources_of
+from nursery.views.worker_files import digest, files_of, is_collected, is_large, sources_of
 
 SHELL, SHELL_TEMPLATE = "/check", "flat/check.html"
 SOURCE = "js/sw/worker.js"
@@ -54,7 +54,8 @@ def _write_script() -> str:
     files = files_of(SHELL_TEMPLATE)
     source = Path(str(finders.find(SOURCE))).read_text(encoding="utf-8")
     told = {
-        "files": list(files),
+        "files": [url for url in files if not is_large(url)],
+        "large": [url for url in files if is_large(url)],
         "statics": settings.STATIC_URL,
         "shell": SHELL,
         "offline": reverse("offline"),

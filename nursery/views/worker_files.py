@@ -25,7 +25,6 @@ _NAMES_IN = {
     ),
     ".css": re.compile(r"\burl\([\"']?(?!data:)([^\"')]+)[\"']?\)"),
 }
-_ONLY_WHEN_NEEDED = "/vendor/"  # large, and loaded by what needs it
 
 
 def sources_of(template: str) -> dict[str, str]:
@@ -41,12 +40,12 @@ def sources_of(template: str) -> dict[str, str]:
 
 
 def files_of(template: str) -> dict[str, bytes]:
-    """Return the static files that a page of this template loads: address and content, in a fixed order."""
+    """Return the static files that a page of this template may load, each with its content, in order."""
     found: dict[str, bytes] = {}
     waiting = [url for source in sources_of(template).values() for url in _named_in_template(source)]
     while waiting:
         url = waiting.pop()
-        if url not in found and _ONLY_WHEN_NEEDED not in url:
+        if url not in found:
             found[url] = _content(url)
             waiting += _named_in_file(url, found[url])
     return dict(sorted(found.items()))
@@ -79,6 +78,11 @@ def _content(url: str) -> bytes:
 def is_collected() -> bool:
     """True where static files are served under names that hold their hash."""
     return not settings.DEBUG and bool(getattr(staticfiles_storage, "manifest_hash", ""))
+
+
+def is_large(url: str) -> bool:
+    """True for what a page loads only when it is needed: the reader of labels, where the browser has none."""
+    return "/vendor/" in url
 
 
 def digest(*parts: bytes) -> str:

@@ -144,6 +144,14 @@ def test_some_addresses_are_never_answered_from_what_is_kept(tablet, path):
         tablet.goes(path)
 
 
+def test_what_reads_labels_goes_along_where_the_browser_has_nothing_for_it(tablet):
+    assert tablet.page.evaluate("'BarcodeDetector' in window") is False  # as in Chromium on Linux, on iPadOS
+    reader = "() => caches.match('/static/vendor/zxing-wasm-3.1.4/reader/index.js').then(Boolean)"
+    assert tablet.page.evaluate(reader) is False
+    tablet.keeps()
+    tablet.page.wait_for_function(reader)
+
+
 @pytest.mark.parametrize("headers", [{}, {"HX-Request": "true"}])
 def test_what_a_script_asks_for_is_never_answered_from_what_is_kept(tablet, headers):
     tablet.keeps().offline()

@@ -62,15 +62,17 @@ def test_follows_what_modules_import(stranger):
     assert {f"/static/js/check/{name}" for name in imported} <= set(files)
 
 
-def test_names_htmx_and_the_icon_but_not_the_reader_of_labels(stranger):
-    files = told(stranger)["files"]
+def test_names_htmx_and_the_icon_and_the_reader_of_labels_apart(stranger):
+    files, large = told(stranger)["files"], told(stranger)["large"]
+    assert [name for name in large if re.search(r"/vendor/zxing-wasm-[^/]+/reader/index\.js$", name)]
     assert [name for name in files if re.search(r"/htmx-2\.min\.js", name)]
     assert "/static/icon.svg" in files
     assert not [name for name in files if "wasm" in name or "/vendor/" in name]
 
 
 def test_files_have_the_names_under_which_they_were_collected(stranger, collected):
-    files = told(stranger)["files"]
+    both = told(stranger)
+    files = both["files"] + both["large"]
     assert [name for name in files if not HASHED.search(name)] == []
     assert all((collected / name.removeprefix("/static/")).is_file() for name in files)
     assert len(files) == len(files_of(worker.SHELL_TEMPLATE)) > 40
