@@ -4,8 +4,10 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Q
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from nursery.actions.devices import withdraw_all_tokens
 from nursery.models import Account, Worker
 
 GROWER, CREW, TABLET = "grower", "crew", "tablet"
@@ -62,9 +64,13 @@ def change_account(account: Account, *, kind: str, worker: Worker | None, is_act
 
 @transaction.atomic
 def set_password(account: Account, password: str) -> None:
-    """Give a login a new password; ValidationError if it is weak."""
+    """Give a login a new password; ValidationError if it is weak.
+
+    It ends the login's sessions, and what its devices may send without one.
+    """
     _set_password(account, password)
     account.save(update_fields=["password"])
+    withdraw_all_tokens(account, now=timezone.now())
 
 
 def _set_password(account: Account, password: str) -> None:

@@ -38,6 +38,11 @@ def withdraw_tokens(account: Account, *, device: UUID, now: datetime) -> int:
     return standing.update(withdrawn_at=now)
 
 
+def withdraw_all_tokens(account: Account, *, now: datetime) -> None:
+    """Withdraw what ``account`` may send with from any device."""
+    DeviceToken.objects.filter(account=account, withdrawn_at=None).update(withdrawn_at=now)
+
+
 def account_of_token(token: str) -> Account | None:
     """Return whose token this is; None if it was withdrawn, never issued, or its login may not be used."""
     found = DeviceToken.objects.standing().select_related("account").filter(digest=_digest(token)).first()

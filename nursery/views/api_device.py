@@ -13,6 +13,7 @@ from nursery.actions.devices import MOST_NAME, issue_token, withdraw_tokens
 from nursery.forms.marks import VERSION
 from nursery.views.api_door import api_door
 from nursery.views.api_trouble import refusal
+from nursery.views.page import who_is
 
 
 @require_http_methods(["POST", "DELETE"])
@@ -28,7 +29,7 @@ def api_device(request: HttpRequest) -> HttpResponse:
         told: dict[str, Any] = {"withdrawn": withdraw_tokens(request.user, device=device, now=now)}
     else:
         token = issue_token(request.user, device=device, now=now, name=name)
-        told = {"token": token, "who": _who(request)}
+        told = {"token": token, "who": who_is(request)}
     return _answer({"v": VERSION, "server_time": now.isoformat(timespec="milliseconds"), **told})
 
 
@@ -43,15 +44,6 @@ def _read(body: bytes) -> tuple[UUID, str]:
     if not isinstance(name, str) or not name.isprintable():
         raise ValueError(_("The name must be a text."))
     return device, name.strip()[:MOST_NAME]
-
-
-def _who(request: HttpRequest) -> dict[str, str | None]:
-    worker = request.worker
-    return {
-        "account": request.user.username,
-        "worker": str(worker.key) if worker else None,
-        "name": str(worker or request.user),
-    }
 
 
 def _answer(told: dict[str, Any]) -> JsonResponse:

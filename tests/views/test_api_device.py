@@ -10,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from nursery.actions.accounts import set_password
 from nursery.models import Account, Device, DeviceToken, Mark, Worker
 from tests.factories import make_flat, make_run
 from tests.views.test_api_marks import body, post
@@ -163,13 +164,25 @@ def withdrawn(token, account):
     return token
 
 
+def of_a_login_with_a_new_password(token, account):
+    set_password(account, "another-good-one")
+    return token
+
+
 def of_a_login_that_ended(token, account):
     Account.objects.filter(pk=account.pk).update(is_active=False)
     return token
 
 
 @pytest.mark.parametrize(
-    "spoil", [withdrawn, of_a_login_that_ended, lambda token, account: token[:-1], lambda token, account: "ü"]
+    "spoil",
+    [
+        withdrawn,
+        of_a_login_that_ended,
+        of_a_login_with_a_new_password,
+        lambda token, account: token[:-1],
+        lambda token, account: "ü",
+    ],
 )
 def test_a_token_that_does_not_stand_opens_nothing(crew, flat, bob, spoil):
     token = spoil(token_for(crew), bob)

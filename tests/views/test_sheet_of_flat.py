@@ -194,6 +194,16 @@ def test_cells_of_which_people_disagree_are_named(flat, bob):
     assert told["map"][4] == "d" and len(told["marks"]) == 2
 
 
+def test_a_cell_seen_alive_by_who_had_not_heard_that_it_is_dead_is_disputed(flat, bob):
+    seen_alive = check_flat(flat, {})
+    dead = check_flat(flat, {5: "dead"}, closes=False)
+    told = sheet(flat, bob)
+    assert told["disputed"] == ["5"] and told["map"][4] == "d"
+    closing = str(seen_alive.closings.get().uuid)
+    add_mark(dead, 5, "dead", replaces=[dead.marks.get().uuid, closing])
+    assert sheet(flat, bob)["disputed"] == []
+
+
 def test_says_what_was_seen_today_and_whether_numbers_may_be_told(flat, bob):
     assert (sheet(flat, bob)["seen_today"], sheet(flat, bob)["may_count"]) == ([], True)
     check_flat(flat, {9: "dead"}, seen=[1, 2])
