@@ -24,7 +24,7 @@ def issue_token(account: Account, *, device: UUID, now: datetime, name: str = ""
     there, _is_new = Device.objects.get_or_create(
         uuid=device, defaults={"first_seen_at": now, "last_seen_at": now, "name": name}
     )
-    if name and not there.name:
+    if name:
         Device.objects.filter(pk=there.pk, name="").update(name=name)
     withdraw_tokens(account, device=device, now=now)
     token = secrets.token_urlsafe(TOKEN_BYTES)

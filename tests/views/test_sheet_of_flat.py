@@ -293,6 +293,12 @@ def change_place(flat):
     StageMove.objects.create(flat=flat, stage="chamber", place=make_place(), **move)
 
 
+def change_place_name(flat):
+    place = flat.moves.get().place
+    place.name = "Renamed"
+    place.save()
+
+
 def change_worker(flat):
     worker = flat.checks.get().by_worker
     worker.name = "Somebody else"
@@ -313,6 +319,7 @@ CHANGES = {
     "regraft": lambda flat: make_run(flat, places=[17], is_regraft=True),
     "cells": lambda flat: flat.cells.filter(place_no=3).update(is_present=False),
     "place": change_place,
+    "place name": change_place_name,
     "worker": change_worker,
     "pairing": change_pairing,
     "pooled": lambda flat: Flat.objects.filter(pk=flat.pk).update(is_pooled=True),
@@ -326,6 +333,7 @@ CHANGES = {
 @pytest.mark.parametrize("change", CHANGES)
 def test_the_tag_changes_with_what_the_sheet_says_and_not_without(flat, bob, change):
     check_flat(flat, {2: "wilting"}, worker=make_worker(), closes=False)
+    change_place(flat)
     before = sheet(flat, bob)
     assert sheet(flat, bob) == before
     CHANGES[change](flat)
@@ -335,6 +343,7 @@ def test_the_tag_changes_with_what_the_sheet_says_and_not_without(flat, bob, cha
 
 
 def test_the_tag_changes_with_the_day(flat, bob):
+    make_run(flat, places=[])  # grafted on two days: nothing is said of how many days ago
     found = access.flat_for_work(bob, flat.code)
     today = timezone.localdate()
     tags = {sheet_of(found, today=day, user=bob)["tag"] for day in (today, today, today + timedelta(days=1))}
