@@ -5,6 +5,25 @@ from django.utils.translation import gettext as _
 
 def check_words() -> dict[str, str]:
     """Return the script's sentences; ``{…}`` is filled in by the script."""
+    return _drawing_words() | _saying_words()
+
+
+def _drawing_words() -> dict[str, str]:
+    """Return what the drawing of the flat says of itself."""
+    return {
+        "flatName": _("The flat, label corner at the top left"),
+        "flatTurned": _("The flat, label corner at the top right"),
+        "all": _("All"),
+        "row": _("Row {row}"),
+        "partOfFlat": _("Part of the flat"),
+        "fromTo": _("{first} to {last}"),
+        "wholeFlat": _("Whole flat"),
+        "larger": _("Larger"),
+    }
+
+
+def _saying_words() -> dict[str, str]:
+    """Return what is said of cells, marks and what was sent."""
     return {
         "firm": _("alive"),
         "wilting": _("wilting"),
@@ -31,6 +50,7 @@ def check_words() -> dict[str, str]:
         "forbidden": _("Not sent: this login may not mark flats"),
         "malformed": _("Not sent: load the page again"),
         "full": _("Not sent: the farm's computer has no room left"),
+        "keeping": _("Saving"),
         "notKept": _("Not saved"),
         "notKeptWhat": _(
             "NOT SAVED: this tablet has no room left, and the server did not answer. Make room, or go where "
@@ -41,14 +61,6 @@ def check_words() -> dict[str, str]:
         "notSeen": _("not seen"),
         "ofSeen": _("of {n} seen"),
         "choosePart": _("Touch the rows you saw, or the cell where you stopped."),
-        "flatName": _("The flat, label corner at the top left"),
-        "flatTurned": _("The flat, label corner at the top right"),
-        "all": _("All"),
-        "row": _("Row {row}"),
-        "partOfFlat": _("Part of the flat"),
-        "fromTo": _("{first} to {last}"),
-        "wholeFlat": _("Whole flat"),
-        "larger": _("Larger"),
         "chooseMore": _("Touch other rows, or another cell to end there."),
         "seenUpTo": _("Seen up to {cell}."),
         "seenRows": _("Seen: row {rows}."),

@@ -40,7 +40,10 @@ class Hand:
         expect(self.page.locator("#check-note")).to_have_text(text)
 
     def is_saved(self, text="All saved"):
-        expect(self.page.locator("#check-saved")).to_contain_text(text, use_inner_text=True, timeout=15000)
+        line = self.page.locator("#check-saved")
+        if text == "All saved":
+            expect(line).to_have_attribute("data-waits", "0", timeout=15000)
+        expect(line).to_contain_text(text, use_inner_text=True, timeout=15000)
 
     def close(self):
         self.touch("Close check")

@@ -1,15 +1,16 @@
 // Reads QR symbols with the vendored zxing-wasm, which is loaded when the first picture is to be read.
-import { getZXingModule, purgeZXingModule, readBarcodes } from "../../vendor/zxing-wasm-3.1.4/reader/index.js";
+import { getZXingModule, readBarcodes } from "../../vendor/zxing-wasm-3.1.4/reader/index.js";
 
 // share.js of the library holds the address of a CDN as its default place of the wasm file. The one below takes its
 // place before anything is read, and nothing else in the library names a host.
-const load = async (address) => {
-  try {
-    await getZXingModule({ locateFile: () => address });
-  } catch (error) {
-    purgeZXingModule(); // else the failure is kept, and the next try fails without asking the server
-    throw error;
-  }
+let loading = null;
+
+const load = (address) => {
+  loading ??= getZXingModule({ locateFile: () => address }).catch((fault) => {
+    loading = null; // the next scan asks the server again
+    throw fault;
+  });
+  return loading;
 };
 
 const OPTIONS = { formats: ["QRCode"], tryHarder: true, tryInvert: false, maxNumberOfSymbols: 8 };

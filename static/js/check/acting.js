@@ -10,10 +10,10 @@ import { useTouch } from "./touch.js";
 const at = (id) => document.getElementById(id);
 
 export class Acting {
-  // isBusy(): nothing may be marked now. onNext(): close and go on. onKept(isKept): a mark was kept, or could not be.
+  // isBusy(): nothing may be marked now. onNext(): close and go on. saved: is told what is being kept.
   // go(code): another flat, for what was done there; resolves to whether it is at hand.
-  constructor({ words, drawing, isBusy, onNext, onKept, go }) {
-    Object.assign(this, { words, drawing, isBusy, onKept, go, mode: "dead", one: null, due: [] });
+  constructor({ words, drawing, isBusy, onNext, saved, go }) {
+    Object.assign(this, { words, drawing, isBusy, saved, go, mode: "dead", one: null, due: [] });
     this.modes = [...at("check-modes").children];
     this.paint = new Paint({ words, counter: at("check-count") });
     this.line = this.#makeLine();
@@ -192,9 +192,10 @@ export class Acting {
     const { one, paint } = this;
     const cells = act.changes.map(({ cell }) => one.book.cells.get(cell));
     paint.cells(cells, { isBusy: true });
+    this.saved.keeps();
     const isKept = one.keep(act, history);
     this.#after(() => this.#sayOf(cells, quietly));
-    this.onKept(await isKept);
+    this.saved.kept(await isKept);
     if (one !== this.one) return;
     this.#after(() => paint.cells(cells));
     if (await isKept) return;

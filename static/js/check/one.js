@@ -1,5 +1,4 @@
 // The check of one flat that is made here: takes up what was begun, keeps what is said, closes it.
-import { ask } from "../tablet/ask.js";
 import { newUuid } from "../tablet/ids.js";
 import { Book } from "./book.js";
 
@@ -128,12 +127,11 @@ export class OneCheck {
     }
   }
 
-  // The tablet cannot keep it (it is full, or keeps nothing): the server is the only place left.
+  // The tablet cannot keep it (it is full, or keeps nothing): the server is the only place left. The check goes
+  // along where it still waits here: without it the server would not know what these marks are of.
   async #sendAtOnce(parts) {
-    const of = (noun) => parts.filter((part) => part.noun === noun).map(({ part }) => part);
-    const body = { v: 1, device: null, worker: null, sent_at: new Date().toISOString() };
-    for (const noun of ["checks", "marks", "closings"]) body[noun] = of(noun);
-    const { status, data } = await ask(this.sender.url, { method: "POST", body });
-    return status === 200 && parts.every(({ uuid }) => ["stored", "known"].includes(data.results?.[uuid]?.status));
+    const told = await this.store.partsOf(this.code).catch(() => []);
+    const check = told.filter(({ uuid, waits }) => uuid === this.own.uuid && waits);
+    return this.sender.sendAtOnce([...check, ...parts]);
   }
 }

@@ -42,7 +42,7 @@ class CheckPage {
       drawing: new Drawing(at("flat-host"), words),
       isBusy: () => !this.one || this.closing.isBusy,
       onNext: () => this.one && this.closing.ask(),
-      onKept: (isKept) => this.saved.lost(!isKept),
+      saved: this.saved,
       go: (code) => this.go(code),
     });
     this.bar = new RoundBar({
@@ -141,8 +141,9 @@ class CheckPage {
     this.acting.closes();
     const { alive, dead } = one.book.count();
     round?.close(one.code, { alive, dead });
+    this.saved.keeps();
     const uuid = await one.close(round ? { round: round.data } : {});
-    this.saved.lost(uuid === null);
+    this.saved.kept(uuid !== null);
     if (uuid === null) {
       round?.open(one.code);
       this.closing.busy(false);

@@ -10,6 +10,7 @@ const LONGEST_PAUSE_MS = 60000;
 const SLOW_PAUSE_MS = 15000; // where only a person can help: a login, a permission
 const LOOK_MS = 20000;
 const LOCK = "takebook-sender";
+const TAKEN = new Set(["stored", "known"]);
 const TROUBLES = { 0: "lost", 400: "malformed", 401: "login", 403: "forbidden", 507: "full" };
 
 export class Sender extends EventTarget {
@@ -35,6 +36,12 @@ export class Sender extends EventTarget {
 
   hurry() {
     this.#later(0);
+  }
+
+  // What this tablet cannot keep. Resolves to whether the server has all of it now.
+  async sendAtOnce(records) {
+    const { status, data } = await this.#post(records);
+    return status === 200 && records.every(({ uuid }) => TAKEN.has(data.results?.[uuid]?.status));
   }
 
   #later(pause) {
@@ -73,7 +80,7 @@ export class Sender extends EventTarget {
     const answer = await this.#post(records);
     const { results } = answer.data;
     if (answer.status === 200 && results && records.some(({ uuid }) => uuid in results)) {
-      await this.#take(records, answer.data);
+      await this.#take(records, answer);
       return true;
     }
     if (answer.status >= 500 && answer.status !== 503) this.most = Math.max(1, Math.floor(this.most / 2));
@@ -83,16 +90,16 @@ export class Sender extends EventTarget {
 
   async #post(records) {
     const of = (noun) => records.filter((record) => record.noun === noun).map(({ part }) => part);
-    const token = (await this.store.get("token")) ?? "";
-    const device = await this.store.device();
+    const token = (await this.store.get("token").catch(() => null)) ?? "";
+    const device = await this.store.device().catch(() => null);
     const body = { v: 1, device, worker: null, sent_at: new Date().toISOString() };
     for (const noun of ["checks", "marks", "closings", "numbers"]) body[noun] = of(noun);
-    this.sentAt = Date.now();
-    return ask(this.url, { method: "POST", body, token });
+    const sentAt = Date.now();
+    return { sentAt, ...(await ask(this.url, { method: "POST", body, token })) };
   }
 
-  async #take(records, { results, server_time: time }) {
-    await this.store.settle(records, results, time ? { skew_ms: Date.parse(time) - this.sentAt } : {});
+  async #take(records, { data: { results, server_time: time }, sentAt }) {
+    await this.store.settle(records, results, time ? { skew_ms: Date.parse(time) - sentAt } : {});
     this.trouble = "";
     this.failures = 0;
     this.most = MOST_PARTS;

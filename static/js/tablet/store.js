@@ -194,7 +194,12 @@ export class Store extends EventTarget {
   // Only what was said must survive a battery pulled out: all else can be had again from the server.
   async #write(names, work, durability = "relaxed") {
     await this.#transact(names, { mode: "readwrite", durability }, (stores, transaction) => {
-      work(stores);
+      try {
+        work(stores);
+      } catch (error) {
+        transaction.abort(); // all of it, or nothing
+        throw error;
+      }
       return new Promise((resolve, reject) => {
         transaction.oncomplete = resolve;
         transaction.onabort = () => reject(transaction.error ?? new DOMException("aborted", "AbortError"));
