@@ -89,6 +89,7 @@ TAKES_FORMS_ONLY = {
     *plant_pages.FORMS_ONLY,
 }
 FILES = {"label-paper-test", "copies-download", "api-flat", "api-flats"}  # no page to look at
+FILES |= {"manifest", "service-worker"}
 PLAIN = ["home", "login", "first-account", "who", "account-list", "account-new", "flat-list", "label-queue"]
 PLAIN += ["copies", "label-sowings", "label-places", "label-scripts", "label-papers", "label-paper-new"]
 PLAIN += ["bench", "records", "record-farm", "takes-how", "tally-import"]
@@ -96,6 +97,7 @@ PLAIN += ["move", "move-scan", "places"]
 PLAIN += ["job-list", "book-export"]
 PLAIN += ["trust", "this-tablet"]
 PLAIN += ["device-list", "marks-import"]
+PLAIN += ["offline"]
 
 
 def jobs():

@@ -9,6 +9,7 @@ from playwright.sync_api import Error, expect
 
 from nursery.views import worker
 from tests.browser.conftest import TABLET
+from tests.browser.looker import Looker
 
 ASK = """async (message) => {
   const { active } = await navigator.serviceWorker.ready;
@@ -263,6 +264,17 @@ def test_no_new_version_is_taken_while_a_round_is_open(tablet, new_version):
     line.get_by_role("button", name="Take it").tap()
     tablet.is_told("A new version waits until this round is finished.")
     assert tablet.asks("version") == first
+
+
+@pytest.mark.parametrize("is_open", [True, False])
+def test_the_line_of_a_new_version_is_for_everybody(tablet, new_version, is_open):
+    tablet.goes("/check").is_ready()
+    tablet.page.evaluate(PUT_META, {"is_open": is_open})
+    new_version()
+    looker = Looker(tablet.page)
+    tablet.goes("/flats").page.locator("#update").wait_for()
+    looker.look()
+    assert looker.faults == []
 
 
 def test_looking_for_a_round_makes_no_database(tablet, new_version):
