@@ -170,12 +170,15 @@ def say_again(before: Sequence[FlatFacts], *, stamp: Stamp, reason: str) -> int:
 
 
 def _end_new_disputes(cell_id: int, old: FlatFacts, new: FlatFacts, *, stamp: Stamp) -> list[Mark]:
-    """Say again what was seen last of one cell, day by day."""
+    """Say again what was seen last of one cell, day by day.
+
+    Such a mark names no closing. It knows those that the marks it replaces knew, and is against those that
+    these were against: whether a plant that one called dead and another saw alive is dead, people say.
+    """
     facts, said = list(new.marks.get(cell_id, ())), list[Mark]()
     known: Mapping[str, Mark] = {}
     for day in sorted({mark.day for mark in facts}):
-        standing = [mark for mark in facts if mark.day <= day]
-        fold = fold_cell(standing)
+        fold = fold_cell([mark for mark in facts if mark.day <= day])
         if not fold.disagreement or fold_on(old, cell_id, day).disagreement:
             continue
         known = known or {str(mark.uuid): mark for mark in _marks([mark.uuid for mark in facts])}
@@ -188,23 +191,12 @@ def _end_new_disputes(cell_id: int, old: FlatFacts, new: FlatFacts, *, stamp: St
             kind=Mark.Kind.CORRECTION,
             state=last.state,
             cause=last.cause,
-            replaces=[*(mark.uuid for mark in fold.open), *_in_agreement(new, cell_id, standing)],
+            replaces=[mark.uuid for mark in fold.open],
             **stamp.fields(),
         )
         said.append(mark)
         facts.append(_fact(mark))
     return said
-
-
-def _in_agreement(facts: FlatFacts, cell_id: int, marks: Sequence[MarkFact]) -> list[str]:
-    """Return the closings that are against none of these marks, whatever their day.
-
-    A mark that says again what these said must be against no more closings than they were, nor against fewer:
-    whether a plant that one called dead and another saw alive is dead, people say.
-    """
-    looks = facts.looks.get(cell_id, [])
-    against = {look.check for _mark, look in doubts(fold_cell(marks), marks, looks)}
-    return sorted({uuid for look in looks if look.check not in against for uuid in look.closings})
 
 
 def _fact(mark: Mark) -> MarkFact:

@@ -337,6 +337,18 @@ def far_bay():
     return told
 
 
+@pytest.mark.parametrize("is_leaving", [False, True])
+def test_a_leaving_says_of_no_plant_that_it_lives(is_leaving):
+    history = far_bay()
+    del history["marks"][uuid_of("far bay", 5)], history["closings"][uuid_of("far bay", 8)]
+    seen = history["checks"][uuid_of("far bay", 1)]
+    seen |= {"kind": "part", "places": [1], "is_leaving": is_leaving}
+    rows = {(row.run_id, row.day): row for row in flat_day_counts(facts_of(history), RUN_FACTS)}
+    flags = {key: row.has_disagreement for key, row in rows.items()}
+    assert flags == {key: row["has_disagreement"] for key, row in oracle.day_counts(history).items()}
+    assert any(flags.values()) != is_leaving
+
+
 @pytest.mark.django_db
 def test_a_closing_against_a_death_is_the_references_in_every_interleaving(flat, whole):
     history = far_bay()

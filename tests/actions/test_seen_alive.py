@@ -147,7 +147,18 @@ def test_opened_again_it_says_nothing(flat, alice):
     reopen = ClosingIn(uuid4(), check.uuid, DAY_14, kind="reopen", replaces=names([closing]))
     send(closings=[reopen], account=alice)
     assert states(flat) == ({5: "dead"}, []) and flagged() == [] and is_proved()
+    again = close(check)  # without telling what was known
+    send(closings=[again])
+    assert states(flat) == ({5: "dead"}, []) and is_proved()
     send(closings=[close(check, known=())])
+    assert states(flat) == TOLD and is_proved()
+
+
+def test_what_a_closing_knew_that_was_taken_back_counts_for_nothing(flat, alice):
+    mark = death(flat)
+    check, closing = look(flat, known=[mark])
+    reopen = ClosingIn(uuid4(), check.uuid, DAY_14, kind="reopen", replaces=names([closing]))
+    send(closings=[reopen, close(check, known=())], account=alice)
     assert states(flat) == TOLD and is_proved()
 
 
@@ -241,6 +252,19 @@ def test_settling_knows_the_closings_that_agreed(flat):
     look(flat, DAY_10)
     look(flat, DAY_14, known=[mark])
     answer(flat, "dead")
+    assert states(flat) == ({5: "dead"}, []) and flagged() == [] and is_proved()
+
+
+def test_settling_on_a_day_before_knows_the_closings_since(flat):
+    # Firm on day 10, seen so on day 12; an undo of day 14 says dead. Settled as dead, in the look of day 10.
+    before = check_in(flat, DAY_10)
+    firm = mark_in(before, 5, "firm")
+    send(checks=[before], marks=[firm], closings=[close(before)], received_at=DAY_10)
+    look(flat, DAY_14 - timedelta(days=2), known=[firm])
+    after = check_in(flat)
+    send(checks=[after], marks=[mark_in(after, 5, kind="undo")])
+    assert states(flat) == TOLD
+    assert answer(flat, "dead").check_ref.uuid == before.uuid
     assert states(flat) == ({5: "dead"}, []) and flagged() == [] and is_proved()
 
 
