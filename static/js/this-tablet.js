@@ -75,6 +75,7 @@ const showWaiting = async () => {
   const some = counts.marks + counts.others > 0;
   document.getElementById("waiting").hidden = !some;
   document.getElementById("waiting-none").hidden = some;
+  document.getElementById("tablet-export").hidden = !some;
   for (const cell of document.querySelectorAll("[data-count]")) cell.textContent = counts[cell.dataset.count];
 };
 
