@@ -80,6 +80,7 @@ def test_a_page_is_told_of_a_label_once(with_camera, flat72, label):
     scanner.reads(f"{spoken(flat72.code)} was just read. Turn to the next label.")
     scanner.page.wait_for_timeout(1000)
     assert scanner.page.evaluate("window.told.length") == 1
+    assert len(scanner.fetched(".wasm")) == 1  # loaded and compiled once a page
 
 
 ENDINGS = {
@@ -102,7 +103,8 @@ def test_the_camera_is_let_go(with_camera, label, empty, ending):
         assert scanner.page.evaluate(STATES) == ["live"]
     ENDINGS[ending](scanner)
     expect(scanner.dialog).to_be_hidden()
-    assert scanner.page.evaluate(STATES) == ["ended"]
+    # The browser tells that a dialog was closed a moment after it is hidden.
+    scanner.until(f"{STATES}.join() === 'ended'")
 
 
 def test_a_camera_that_opens_after_the_dialog_was_closed_is_let_go(with_camera, empty):
