@@ -7,7 +7,6 @@ import socket
 from pathlib import Path
 from typing import Any
 
-import qrcode
 from django.db import connection, connections
 
 # A documentation address (RFC 5737). Nothing is sent to it: the kernel only says by which of its own
@@ -74,6 +73,8 @@ def _why_not(error: OSError, host: str, port: int, option: str) -> str:
 
 def qr_as_text(address: str) -> str:
     """Return a QR symbol of half blocks in lines, to be shown dark on light."""
+    import qrcode  # loads what draws pictures, for which no tap shall wait
+
     symbol = qrcode.QRCode()
     symbol.add_data(address)
     lines = io.StringIO()
