@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _
 
 def check_words() -> dict[str, str]:
     """Return the script's sentences; ``{…}`` is filled in by the script."""
-    return _drawing_words() | _saying_words()
+    return _drawing_words() | _cell_words() | _sent_words() | _round_words()
 
 
 def _drawing_words() -> dict[str, str]:
@@ -22,8 +22,8 @@ def _drawing_words() -> dict[str, str]:
     }
 
 
-def _saying_words() -> dict[str, str]:
-    """Return what is said of cells, marks and what was sent."""
+def _cell_words() -> dict[str, str]:
+    """Return what is said of cells, their causes, and the part that was seen."""
     return {
         "firm": _("alive"),
         "wilting": _("wilting"),
@@ -42,6 +42,19 @@ def _saying_words() -> dict[str, str]:
         "causeOf": _("Cause of {cell}:"),
         "causeOfMany": _("Cause of {n} cells:"),
         "causeOfAll": _("Cause for the whole check:"),
+        "notTapped": _("{n} not tapped count as dead."),
+        "notSeen": _("not seen"),
+        "ofSeen": _("of {n} seen"),
+        "choosePart": _("Touch the rows you saw, or the cell where you stopped."),
+        "chooseMore": _("Touch other rows, or another cell to end there."),
+        "seenUpTo": _("Seen up to {cell}."),
+        "seenRows": _("Seen: row {rows}."),
+    }
+
+
+def _sent_words() -> dict[str, str]:
+    """Return what is said of what was kept, sent and refused, and of checks."""
+    return {
         "saved": _("All saved"),
         "unsentOne": _("1 mark waiting"),
         "unsentMany": _("{n} marks waiting"),
@@ -57,18 +70,21 @@ def _saying_words() -> dict[str, str]:
             "there is network, and tap again."
         ),
         "refused": _("{cell} was not taken: {reason}"),
-        "notTapped": _("{n} not tapped count as dead."),
-        "notSeen": _("not seen"),
-        "ofSeen": _("of {n} seen"),
-        "choosePart": _("Touch the rows you saw, or the cell where you stopped."),
-        "chooseMore": _("Touch other rows, or another cell to end there."),
-        "seenUpTo": _("Seen up to {cell}."),
-        "seenRows": _("Seen: row {rows}."),
         "title": _("Check {code}"),
         "today": _("today"),
         "begun": _("{who} began a check at {at} and has not closed it. Its marks are drawn."),
         "nothingBack": _("That was in a check that is no longer at hand: it cannot be taken back here."),
         "notHere": _("{code} was not taken along, and there is no network to ask for it."),
+        "refusedMark": _("{cell} {state}."),
+        "refusedOther": _("The check."),
+        "sendAgain": _("Send again"),
+        "letGo": _("Let go"),
+    }
+
+
+def _round_words() -> dict[str, str]:
+    """Return what is said of a round and of the flats in it."""
+    return {
         "noFlat": _("{code} is no code of a flat. Scan the label again, or type it."),
         "roundAt": _("{title}: {n} of {of}, {closed} closed"),
         "roundDone": _("Round done"),
@@ -83,8 +99,4 @@ def _saying_words() -> dict[str, str]:
         "noRound": _("No network"),
         "flatsHere": _("These flats are on this tablet:"),
         "nothingHere": _("No flat was taken along. Start a round where there is network."),
-        "refusedMark": _("{cell} {state}."),
-        "refusedOther": _("The check."),
-        "sendAgain": _("Send again"),
-        "letGo": _("Let go"),
     }

@@ -75,6 +75,17 @@ def test_in_sunlight_the_states_differ_without_colour(sunny):
     assert all(difference(one, other) > 4 for one, other in combinations(pictures, 2))
 
 
+def test_in_sunlight_what_died_before_is_hatched_beside_its_sign(sunny):
+    def stripes(before):
+        picture = grey(sunny, "dead", before)
+        side = picture.width
+        edge = picture.crop((round(side * 0.07), round(side * 0.25), round(side * 0.15), round(side * 0.75)))
+        return ImageStat.Stat(edge).stddev[0]
+
+    assert stripes("") < 5
+    assert stripes("dead") > 50
+
+
 def test_signs_are_larger_in_sunlight(draw):
     flat = draw(TABLET, sheet_of(6, 12))
     size = "parseFloat(getComputedStyle(document.querySelector('.cell'), '::before').width)"

@@ -113,6 +113,14 @@ def test_a_finger_that_slides_where_nothing_scrolls_marks_nothing_and_does_not_l
     assert (flat.said("taps"), flat.said("drags")) == ([], [])
 
 
+def test_a_finger_that_moved_before_it_lifted_marks_nothing_but_may_tremble(flat):
+    """The browser mostly takes such a finger for scrolling first; where it does not, the distance decides."""
+    for moved in (0, 12, 20, 40):
+        x, y = flat.middle("30")
+        pointers(flat, "30", ("down", {}), ("move", {"clientX": x, "clientY": y + moved}), ("up", {}))
+    assert flat.said("taps") == ["30", "30"]
+
+
 def test_a_drag_after_a_hold_takes_what_it_passes_over_and_does_not_scroll(tall):
     tall.press("64")
     tall.wait(HOLD_MS)
