@@ -86,7 +86,7 @@ def _round_words() -> dict[str, str]:
     """Return what is said of a round and of the flats in it."""
     return {
         "noFlat": _("{code} is no code of a flat. Scan the label again, or type it."),
-        "roundAt": _("{title}: {n} of {of}, {closed} closed"),
+        "roundAt": _("{n} of {of}, {closed} closed"),
         "roundDone": _("Round done"),
         "roundNone": _("All {of} flats are closed. No dead plant was found."),
         "roundFound": _("All {of} flats are closed: {dead} dead in {flats} of them."),

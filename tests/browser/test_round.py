@@ -168,7 +168,7 @@ def test_a_bounce_on_close_does_not_close_the_next_flat(walk):
 def test_another_flat_is_chosen_from_the_list_or_typed(walk, flats, bob):
     hand = walk()
     hand.touch("All flats")
-    dialog = hand.page.get_by_role("dialog", name="Flats of this round")
+    dialog = hand.page.get_by_role("dialog", name="Due today")
     expect(dialog.get_by_role("listitem")).to_have_count(4)
     dialog.get_by_role("listitem").nth(2).get_by_role("button").tap()
     hand.is_at(3, 0)

@@ -11,6 +11,7 @@ export class RoundBar {
   constructor({ words, onOpen, onSkip, onCode, onEnd }) {
     Object.assign(this, { words, onOpen, round: null, isAwake: false });
     this.dialog = at("round-list");
+    this.title = at("round-list-title").textContent;
     at("round-all").addEventListener("click", () => this.list());
     at("round-skip").addEventListener("click", onSkip);
     at("round-end").addEventListener("click", () => {
@@ -44,16 +45,19 @@ export class RoundBar {
     this.isAwake = true;
     at("round-bar").max = round.size;
     at("round-bar").value = round.closed;
-    const fit = { n: round.data.codes.indexOf(code) + 1, of: round.size, closed: round.closed, title: round.data.title };
+    const fit = { n: round.data.codes.indexOf(code) + 1, of: round.size, closed: round.closed };
     at("round-said").textContent = fill(this.words.roundAt, fit);
   }
 
   // All flats of the round, and a field for a code.
   list() {
+    at("round-list-title").textContent = this.round?.data.title || this.title;
     at("round-flats").replaceChildren(...(this.round?.data.codes ?? []).map((code) => this.#line(code)));
     this.say("");
     if (!this.dialog.open) this.dialog.showModal();
-    at("round-flats").querySelector("[aria-current]")?.scrollIntoView({ block: "center" });
+    const here = at("round-flats").querySelector("[aria-current]");
+    here?.scrollIntoView({ block: "center" });
+    here?.focus({ preventScroll: true }); // not the field: that would bring the keyboard up
   }
 
   // What became of a code; kept where it was typed or scanned.
