@@ -88,9 +88,7 @@ def import_marks(
     ``importer``. A file opens no closed check again: nobody can tell which grower meant it.
     """
     account = Account.objects.filter(username=file.account).first() or importer
-    worker = None
-    if account and not account.is_shared:
-        worker = Worker.objects.active().filter(account=account).first()
+    worker = Worker.objects.active().filter(account=account).first() if account else None
     outcome = Outcome(is_dry=is_dry)
     for name, reason in file.refused.items():
         outcome.say(name, REFUSED, reason)

@@ -17,7 +17,7 @@ from nursery.forms.marks import READERS, VERSION, MalformedPart, instant_of, tex
 
 KIND = "waiting marks"
 MOST_SKEW = timedelta(days=200 * 365)  # beyond it a corrected time could not be stored
-MOST_PARTS_HERE = 3000  # some seconds' work; more of it would keep the taps of others waiting
+MOST_PARTS_HERE = 3000  # a second or so of work; more of it would keep the taps of others waiting
 LARGEST_MB = settings.FILE_UPLOAD_MAX_MEMORY_SIZE // 1024**2
 
 
