@@ -51,7 +51,7 @@ def own_browser(chromium, tmp_path_factory):
 
 @pytest.fixture
 def came_once(farm):
-    """``came_once(marks)``: each of these is in the book once, and no other; and the counts agree with them."""
+    """``came_once(*marks)``: each is in the book once, and no other; and the counts agree with them."""
 
     def came(*marks):
         assert sorted(mark["uuid"] for mark in farm.look("marks")) == sorted(mark["uuid"] for mark in marks)

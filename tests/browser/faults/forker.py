@@ -1,10 +1,12 @@
-"""A process that has the program loaded and forks: servers that can be killed and come back at once, and short
-looks into a book. It reads a line of JSON for each wish, and answers with one.
+"""A process that has the program loaded and forks: servers that can be killed and come back at once, and
+short looks into a book. It reads a line of JSON for each wish, and answers with one.
 
-    {"do": "run", "name": "make_farm", "book": path, "with": {...}}   a function of looks.py, in a process of its own
-    {"do": "serve", "book": path, "port": 8000, "version": ""}        the program, with the faults of hook.py
-    {"do": "is_up", "pid": 1} and {"do": "wait", "pid": 1}            whether a server lives; wait for its end
+    {"do": "run", "name": "make_farm", "book": path, "with": {}}  a function of looks.py, in its own process
+    {"do": "serve", "book": path, "port": 8000, "version": ""}    the program, with the faults of hook.py
+    {"do": "is_up", "pid": 1} and {"do": "wait", "pid": 1}        whether a server lives; wait for its end
 """
+
+# ruff: noqa: E402 (Django must be set up before its models are imported)
 
 import json
 import os

@@ -1,4 +1,4 @@
-"""What the tests' server does wrong, and when: told by a file beside its book, one word for each batch that comes.
+"""What the tests' server does wrong, and when: a file beside its book has one word for each batch that comes.
 
 =========  =============================================================================================
 kill       take the batch in, and be killed (SIGKILL) after the commit and before the answer
@@ -47,7 +47,7 @@ def write_plan(path, words):
 
 
 class Faulty:
-    """The program, which goes wrong as planned. What came and how it was answered is noted, a line a batch."""
+    """The program, which goes wrong as planned. How each batch was answered is noted, a line each."""
 
     def __init__(self, application, plan, log):
         self.application, self.plan, self.log = application, Plan(plan), log

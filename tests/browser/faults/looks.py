@@ -81,7 +81,7 @@ def put_cell_back(*, code, place):
 
 def discard(*, code):
     account = Account.objects.get(username="bob")
-    stamp = Stamp(account, account.worker, timezone.now())
+    stamp = Stamp.now(account, account.worker)
     return discard_flat(Flat.objects.get(code=code), is_loss=False, stamp=stamp)
 
 
@@ -176,7 +176,7 @@ def states():
 
 
 def proof():
-    """How the book differs from the reference: the state of each cell today, every count of a day, and recount."""
+    """How the book differs from the reference: the cells today and each count of a day; and what recount says."""
     wrong = [f"recount: {one}" for one in differences()]
     told = states()
     for flat in Flat.objects.order_by("code"):

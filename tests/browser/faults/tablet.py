@@ -1,9 +1,10 @@
 """A tablet in the tests of faults: a finger on its screen, and an eye on what its database keeps.
 
-What the page showed is noted apart from what the database holds: a cell is busy from its touch until its mark counts
-as kept. ``touched`` is how often each cell was touched, ``kept`` how often it was shown as kept.
+What the page showed is noted apart from what the database holds: a cell is busy from its touch until its mark
+counts as kept. ``touched`` is how often each cell was touched, ``kept`` how often it was shown as kept.
 """
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -244,14 +245,10 @@ class OwnBrowser:
         """SIGKILL, to the browser and then to what it left behind."""
         os.kill(self.process.pid, signal.SIGKILL)
         self.process.wait()
-        try:
+        with contextlib.suppress(ProcessLookupError):
             os.killpg(self.process.pid, signal.SIGKILL)
-        except ProcessLookupError:
-            pass
-        try:
+        with contextlib.suppress(Error):
             self.browser.close()
-        except Error:
-            pass
         for lock in self.profile.glob("Singleton*"):
             lock.unlink(missing_ok=True)
         self.process = None

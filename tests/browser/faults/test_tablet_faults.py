@@ -1,4 +1,4 @@
-"""What happens to the tablet: reloaded, closed, killed, without network, full, with a newer program at the server.
+"""What happens to the tablet: reloaded, closed, killed, without network, full; a newer program at the server.
 
 Each time the marks that wait on the tablet are counted before, and those of the book after.
 """
