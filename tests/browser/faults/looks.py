@@ -176,7 +176,7 @@ def states():
 
 
 def proof():
-    """How the book differs from the reference: the cells today and each count of a day; and what recount says."""
+    """How the book differs from the reference in cells and counts of days; and what recount says."""
     wrong = [f"recount: {one}" for one in differences()]
     told = states()
     for flat in Flat.objects.order_by("code"):
