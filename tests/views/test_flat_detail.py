@@ -214,6 +214,7 @@ def test_as_many_queries_for_a_large_story_as_for_a_short_one(crew, flat, run):
     for ago in (9, 6, 3):
         check_flat(large, dict.fromkeys(range(ago, 288, 20), "dead"), days_ago=ago)
     check_flat(flat, {2: "dead"}, days_ago=3)
+    check_flat(flat, {}, days_ago=2)  # a second look asks what the first one knew, once for all
     counts = []
     for each in (large, flat):
         with CaptureQueriesContext(connection) as captured:
