@@ -115,4 +115,4 @@ def test_a_quick_run_as_a_command(tmp_path):
     assert said["summary"] == ["readings: not built yet", "planning: not built yet"]
     assert said["machine"]["database"].startswith("sqlite")
     assert not (tmp_path / "farm" / "takebook.sqlite3").exists()
-    assert set(PARTS) >= {"batch", "load", "takes", "page", "labels", "import", "worker"}
+    assert set(PARTS) >= {"batch", "clients", "load", "tap", "takes", "page", "labels", "import", "worker"}

@@ -22,11 +22,22 @@ PLACES = 72
 
 
 class Client(threading.Thread):
-    """A tablet that marks one flat after the other, ten cells at a time, over one connection."""
+    """A tablet that marks one flat after the other, ten cells at a time, over one connection.
 
-    def __init__(self, asker: Asker, port: int, flats: Sequence[Flat], until: float) -> None:
+    With a ``floor`` the view of that address reads the same batches and stores one row.
+    """
+
+    def __init__(
+        self,
+        asker: Asker,
+        port: int,
+        flats: Sequence[Flat],
+        until: float,
+        *,
+        floor: dict[str, int] | None = None,
+    ) -> None:
         super().__init__(daemon=True)
-        self.asker, self.port, self.flats, self.until = asker, port, flats, until
+        self.asker, self.port, self.flats, self.until, self.floor = asker, port, flats, until, floor
         self.waits: list[float] = []
         self.statuses: Counter[str] = Counter()
         self.acknowledged = 0
@@ -40,7 +51,8 @@ class Client(threading.Thread):
                 if time.monotonic() >= self.until:
                     return
                 places = range(first, min(first + SIZE, PLACES + 1))
-                self._send(connection, batch_data(check, places, device, is_first=first == 1))
+                batch = batch_data(check, places, device, is_first=first == 1)
+                self._send(connection, batch | ({"floor": self.floor} if self.floor else {}))
 
     def _send(self, connection: http.client.HTTPConnection, batch: dict[str, Any]) -> None:
         cookies = "; ".join(f"{name}={value}" for name, value in self.asker.cookies.items())
@@ -48,7 +60,8 @@ class Client(threading.Thread):
         headers["X-CSRFToken"] = self.asker.cookies["csrftoken"]
         began = time.perf_counter()
         try:
-            connection.request("POST", "/api/marks", json.dumps(batch), headers)
+            address = "/floor/insert" if self.floor else "/api/marks"
+            connection.request("POST", address, json.dumps(batch), headers)
             answer = connection.getresponse()
             said = json.loads(answer.read()) if answer.status == 200 else {}
             self.statuses[str(answer.status)] += 1

@@ -23,7 +23,9 @@ from nursery.management.bench import servers
 from nursery.management.bench.figures import Row
 
 MARK = "bench-book"  # a file in the data folder of a book that may be filled and thrown away
-PARTS = ("batch", "load", "tap", "takes", "page", "labels", "import", "worker", "readings", "planning")
+PARTS = (
+    "batch", "clients", "load", "tap", "takes", "page", "labels", "import", "worker", "readings", "planning",
+)  # fmt: skip
 NOT_YET = {
     "readings": ("readings a second / raw insert", "no readings are taken in yet"),
     "planning": ("smallest-N planning / one-pass floor", "planning is not built yet"),
@@ -131,26 +133,23 @@ def measure_inside(job: Wish, tell: Callable[[str], None]) -> dict[str, Any]:
 
 
 def _rows(job: Wish) -> Iterator[Row]:
-    from nursery.management.bench import imports, load, pages, processes, reports, tapping, taps
+    from nursery.management.bench import clients, imports, load, pages, processes, reports, tapping, taps
 
     quick, repeats = job.is_quick, job.repeats
+    measures: dict[str, Callable[[], Iterator[Row]]] = {
+        "batch": lambda: taps.measure_batches(repeats=repeats, times=5 if quick else 60),
+        "clients": lambda: clients.measure_clients(seconds=job.seconds, repeats=repeats),
+        "load": lambda: load.measure_load(seconds=job.seconds, repeats=repeats),
+        "tap": lambda: tapping.measure_taps(repeats=repeats, taps=20 if quick else 200),
+        "takes": lambda: reports.measure_takes(job.cells[0], repeats=repeats, times=2 if quick else 5),
+        "page": lambda: pages.measure_page(repeats=repeats, times=5 if quick else 60),
+        "labels": lambda: pages.measure_labels(repeats=repeats, count=24 if quick else 240),
+        "import": lambda: imports.measure_import(repeats=repeats, rows=200 if quick else 5000),
+        "worker": lambda: processes.measure_worker(repeats=repeats, folder=settings.DATA_DIR),
+    }
     for part in job.only:
-        if part == "batch":
-            yield from taps.measure_batches(repeats=repeats, times=5 if quick else 60)
-        elif part == "load":
-            yield from load.measure_load(seconds=job.seconds, repeats=repeats)
-        elif part == "tap":
-            yield from tapping.measure_taps(repeats=repeats, taps=20 if quick else 200)
-        elif part == "takes":
-            yield from reports.measure_takes(job.cells[0], repeats=repeats, times=2 if quick else 5)
-        elif part == "page":
-            yield from pages.measure_page(repeats=repeats, times=5 if quick else 60)
-        elif part == "labels":
-            yield from pages.measure_labels(repeats=repeats, count=24 if quick else 240)
-        elif part == "import":
-            yield from imports.measure_import(repeats=repeats, rows=200 if quick else 5000)
-        elif part == "worker":
-            yield from processes.measure_worker(repeats=repeats, folder=settings.DATA_DIR)
+        if part in measures:
+            yield from measures[part]()
         else:
             what, note = NOT_YET[part]
             yield Row(part, what, note=note)
