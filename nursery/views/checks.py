@@ -18,7 +18,7 @@ from nursery.models import LOSS_CAUSES, Cause, Check, Closing
 from nursery.views.check_story import MARKS_HEADER, check_story, marks_table
 from nursery.views.check_words import check_words
 from nursery.views.exported import table_answer
-from nursery.views.page import who_is
+from nursery.views.page import script_data, who_is
 from nursery.views.sheet_of_flat import has_plants, sheet_of
 from nursery.views.standing import places_said
 
@@ -45,14 +45,15 @@ def check_shell(request: HttpRequest) -> HttpResponse:
 
 def _page_context(request: HttpRequest, data: dict[str, object]) -> dict[str, object]:
     """Return what the page needs beside the flat: its words, where it sends to, who is working."""
+    told = {
+        **data,
+        "who": who_is(request),
+        "urls": {"marks": reverse("api-marks"), "flats": reverse("api-flats")},
+        "words": check_words(),
+    }
     return {
         "causes": [(cause, Cause(cause).label) for cause in LOSS_CAUSES],
-        "data": {
-            **data,
-            "who": who_is(request),
-            "urls": {"marks": reverse("api-marks"), "flats": "/api/flats"},
-            "words": check_words(),
-        },
+        "data": script_data(told, "check-data"),
     }
 
 
