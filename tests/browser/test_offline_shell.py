@@ -19,9 +19,7 @@ ASK = """async (message) => {
     active.postMessage(message, [port2]);
   });
 }"""
-CONTROLLED = (
-    "async () => (await navigator.serviceWorker.ready) && Boolean(navigator.serviceWorker.controller)"
-)
+CONTROLLED = "navigator.serviceWorker.ready.then(() => navigator.serviceWorker.controller !== null)"
 PUT_META = """(value) => new Promise((resolve, reject) => {
   const asked = indexedDB.open("takebook");
   asked.onerror = () => reject(asked.error);
@@ -46,7 +44,14 @@ class Tablet:
         return self
 
     def is_ready(self):
-        self.page.wait_for_function(CONTROLLED)
+        return self.until(CONTROLLED)
+
+    def until(self, promise):
+        """Wait until a promise gives true; Playwright's own waiting takes the promise itself for that."""
+        end = time.monotonic() + 20
+        while not self.page.evaluate(promise):
+            assert time.monotonic() < end, promise
+            self.page.wait_for_timeout(50)
         return self
 
     def asks(self, kind, **more):
@@ -147,10 +152,10 @@ def test_some_addresses_are_never_answered_from_what_is_kept(tablet, path):
 
 def test_what_reads_labels_goes_along_where_the_browser_has_nothing_for_it(tablet):
     assert tablet.page.evaluate("'BarcodeDetector' in window") is False  # as in Chromium on Linux, on iPadOS
-    reader = "() => caches.match('/static/vendor/zxing-wasm-3.1.4/reader/index.js').then(Boolean)"
+    reader = "caches.match('/static/vendor/zxing-wasm-3.1.4/reader/index.js').then(Boolean)"
     assert tablet.page.evaluate(reader) is False
     tablet.keeps()
-    tablet.page.wait_for_function(reader)
+    tablet.until(reader)
 
 
 @pytest.mark.parametrize("headers", [{}, {"HX-Request": "true"}])
@@ -187,7 +192,7 @@ def test_another_login_drops_what_was_kept_and_the_same_one_does_not(tablet, log
     assert tablet.kept() == ["/check"]
     log_in(tablet.page, alice)
     tablet.goes("/flats").is_ready()
-    tablet.page.wait_for_function("async () => !(await caches.match('/check'))")
+    tablet.until("caches.match('/check').then((page) => !page)")
 
 
 @pytest.mark.parametrize("status", [502, 503, 504])
