@@ -73,3 +73,11 @@ def test_the_page_of_a_wrong_code_offers_the_camera(with_camera, flat72):
     scanner = with_camera([seen(label_picture(flat72.code))]).start("/find?code=nothing")
     scanner.scan()
     scanner.opens(flat72)
+
+
+def test_a_scan_in_a_check_goes_to_that_flat(with_camera, flat72):
+    other = make_flat()
+    make_run(other)
+    scanner = with_camera([seen(label_picture(other.code))]).start(f"/{flat72.code}/check")
+    scanner.scan()
+    expect(scanner.page.locator("#check-code")).to_have_text(spoken(other.code), timeout=15000)
