@@ -60,9 +60,9 @@ class Farm:
     def renew(self, *, flats):
         """Begin another book; the server is stopped."""
         self.kill()
-        for old in self.folder.glob("*"):
+        for old in self.folder.glob("*.*"):
             old.unlink()
-        self.book = self.folder / "book.sqlite3"
+        self.book = self.folder / "takebook.sqlite3"
         self.forker.new_book(self.book)
         self.codes = self.look("make_farm", flats=flats)
 

@@ -256,3 +256,9 @@ class OwnBrowser:
     def end(self):
         if self.process:
             self.kill()
+
+
+def descendants(pid):
+    """A process and all that it started."""
+    below = subprocess.run(["pgrep", "-P", str(pid)], capture_output=True, text=True).stdout.split()
+    return [pid, *(pid for child in below for pid in descendants(int(child)))]

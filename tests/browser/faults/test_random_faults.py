@@ -50,6 +50,12 @@ def test_no_mark_is_lost_and_none_doubled_whatever_happens(crew, whole, capsys):
         steps.update(walk.steps)
         if wrong:
             failed.append((number, walk.steps, wrong))
+        if done % 20 == 0:
+            with capsys.disabled():
+                print(
+                    f"\nfaults: seed {seed}, {done} sequences, {marks} marks, {len(failed)} failed so far",
+                    end="",
+                )
         if whole and not alone and done >= WHOLE and marks >= most_marks:
             break
     with capsys.disabled():

@@ -9,6 +9,8 @@ import subprocess
 
 import pytest
 
+from tests.browser.faults.tablet import descendants
+
 BUSY = ["503"] * 60
 FILE_OF_WAITING = """async () => {
   const { Store } = await import("/static/js/tablet/store.js");
@@ -184,11 +186,6 @@ class strace:
         self.process.terminate()
         self.process.wait()
         self.file.close()
-
-
-def descendants(pid):
-    below = subprocess.run(["pgrep", "-P", str(pid)], capture_output=True, text=True).stdout.split()
-    return [pid, *(pid for child in below for pid in descendants(int(child)))]
 
 
 @pytest.mark.parametrize("how", ["throws", "aborts"])

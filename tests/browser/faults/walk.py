@@ -35,11 +35,13 @@ class Walk:
     def run(self):
         self._begin()
         for _n in range(self.rng.randint(10, 18)):
-            step = self.rng.choices(list(STEPS), STEPS.values())[0]
-            self.steps.append(step)
-            getattr(self, step)()
-        self._end()
+            self._do(self.rng.choices(list(STEPS), STEPS.values())[0])
+        self._do("_end")
         return self._losses()
+
+    def _do(self, step):
+        self.steps.append(step)
+        getattr(self, step)()
 
     def _begin(self):
         self.farm.renew(flats=FLATS)
@@ -242,16 +244,14 @@ class Walk:
 
     def _end(self):
         """Everything works again, and everybody is logged in: what waits must arrive."""
-        self.steps.append("end")
         self.farm.plan()
         self.farm.start()
+        self.tablet.log_in("bob")
         self.online()
-        for tablet, name in [(self.tablet, "bob"), (self.other, "dora")]:
-            if tablet is self.tablet or self.other_is_open:
-                tablet.log_in(name)
-                if not tablet.page.url.startswith(self.farm.url):
-                    tablet.opens(self.code)
-                tablet.settles().drains()
+        assert not self.is_lost, self.tablet.page.url
+        self.tablet.settles().drains()
+        if self.other_is_open:
+            self.other.log_in("dora").opens(self.code).settles().drains()
 
     def _losses(self):
         """What is not as it must be, in words; and how many marks were made."""
