@@ -214,6 +214,24 @@ def test_the_keyboard_alone_walks_a_round(walk):
     assert counts() == [(71, 1)]
 
 
+def test_a_tablet_that_keeps_no_pages_says_so(walk):
+    hand = walk()  # the workers of this browser are blocked
+    expect(hand.page.get_by_text("Without network it cannot load this page again")).to_be_visible()
+    expect(hand.page.get_by_role("link", name="Why")).to_have_attribute("href", "/this-tablet")
+
+
+def test_a_scanned_label_comes_into_the_round_and_a_foreign_one_is_said(walk, farm):
+    hand = walk()
+    other = make_flat()
+    make_run(other, grafted_on=timezone.localdate() - timedelta(days=3))
+    scan = """([text]) => document.querySelector('[data-scan="scanned"]').dispatchEvent(
+        new CustomEvent("scanned", { bubbles: true, detail: { code: text, text } }))"""
+    hand.page.evaluate(scan, [other.code])
+    expect(hand.page.locator("#round-said")).to_contain_text("2 of 5, 0 closed")
+    hand.page.evaluate(scan, ["P000000"])
+    hand.says("P000000 is no code of a flat. Scan the label again, or type it.")
+
+
 def test_marks_are_signed_by_who_is_working(walk, bob):
     hand = walk()
     hand.touch(3)

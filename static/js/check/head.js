@@ -19,6 +19,11 @@ export class Head {
     this.hints(sheet, own);
   }
 
+  who({ worker, name }) {
+    const line = document.querySelector(".bar-who > a");
+    if (worker && line) line.lastChild.textContent = name;
+  }
+
   hints(sheet, own) {
     const others = sheet.checks.filter(({ uuid }) => sheet.opened.includes(uuid) && uuid !== own.uuid);
     const lines = [...others.map(({ who, at: time }) => fill(this.words.begun, { who, at: time })), ...sheet.hints];

@@ -66,8 +66,10 @@ class CheckPage {
   // The flat that the address names, the one at hand in the round, or none.
   async begin() {
     const { data } = this;
-    if (data.who) await this.store.put("who", data.who).catch(() => {});
-    this.worker = data.who ? data.who.worker : ((await this.store.get("who").catch(() => null))?.worker ?? null);
+    if (data.sheet) await this.store.put("who", data.who).catch(() => {});
+    const who = data.sheet ? data.who : ((await this.store.get("who").catch(() => null)) ?? data.who);
+    this.worker = who.worker;
+    this.head.who(who); // a page that was kept shows who was working then
     if (data.sheet) await this.store.keepSheets([data.sheet], askedAt()).catch(() => {});
     await this.#begin();
   }
@@ -180,14 +182,19 @@ class CheckPage {
   // A code was scanned or typed: that flat, and it comes into the round.
   async #code(text) {
     const code = readCode(text);
-    if (!code.startsWith("F")) return this.bar.say(fill(this.words.noFlat, { code: text }));
+    if (!code.startsWith("F")) return this.#wrongCode(fill(this.words.noFlat, { code: text }));
     if (this.one?.code === code) return this.bar.show(this.round, code);
-    if (!(await this.#sheet(code))) return this.bar.say(fill(this.words.notHere, { code: spoken(code) }));
+    if (!(await this.#sheet(code))) return this.#wrongCode(fill(this.words.notHere, { code: spoken(code) }));
     if (this.round) {
       this.round.take(code);
       await this.store.put("round", this.round.data).catch(() => {});
     }
     await this.go(code);
+  }
+
+  #wrongCode(text) {
+    this.bar.say(text);
+    if (this.one) this.acting.say(text);
   }
 
   async #heard(sheet, askedAt) {

@@ -38,6 +38,7 @@ export class RoundBar {
     at("check-round").hidden = round === null;
     at("round-skip").hidden = round === null || round.isClosed(code);
     at("round-end").hidden = round === null;
+    at("round-pages").hidden = round === null || round.data.opens_pages;
     for (const name of at("check-close").children) name.hidden = name.dataset.in !== (round ? "round" : "flat");
     if (this.dialog.open) this.dialog.close();
     if (!round) return;

@@ -84,20 +84,20 @@ class Start {
     return taken;
   }
 
-  // The page on which a check opens without network, where the browser can keep pages.
+  // Keep the page on which a check opens without network. Resolves to whether this browser has it now.
   async #keepPages() {
     const registration = await navigator.serviceWorker?.getRegistration().catch(() => null);
-    if (!registration) return;
+    if (!registration) return false;
     const late = new Promise((resolve) => setTimeout(resolve, WORKER_MS));
     const ready = await Promise.race([navigator.serviceWorker.ready, late]);
-    if (!ready?.active) return;
+    if (!ready?.active) return false;
     const channel = new MessageChannel();
     const answer = new Promise((resolve) => {
       channel.port1.onmessage = resolve;
       setTimeout(resolve, WORKER_MS);
     });
     ready.active.postMessage({ type: "keep", urls: [this.data.check] }, [channel.port2]);
-    await answer;
+    return (await answer)?.data?.ok === true;
   }
 
   // What reads labels stays with the browser once it was loaded. Where that fails, codes are typed.
