@@ -7,6 +7,7 @@ sequences come again with TAKEBOOK_FAULT_SEED=1234, the 17th of them alone with 
 import os
 import random
 import time
+import traceback
 from collections import Counter
 
 import pytest
@@ -44,18 +45,15 @@ def test_no_mark_is_lost_and_none_doubled_whatever_happens(crew, whole, capsys):
         walk = Walk(*crew, rng_of(seed, number))
         try:
             wrong, made = walk.run()
-        except Exception as error:
-            raise AssertionError(f"sequence {seed}:{number} {walk.steps}") from error
+        except Exception as error:  # a step that failed, or marks that still wait at the end
+            wrong, made = traceback.format_exception(error)[-3:], 0
         marks, done = marks + made, done + 1
         steps.update(walk.steps)
         if wrong:
             failed.append((number, walk.steps, wrong))
         if done % 20 == 0:
             with capsys.disabled():
-                print(
-                    f"\nfaults: seed {seed}, {done} sequences, {marks} marks, {len(failed)} failed so far",
-                    end="",
-                )
+                print(f"\n  {done} sequences, {marks} marks, {len(failed)} failed so far", end="")
         if whole and not alone and done >= WHOLE and marks >= most_marks:
             break
     with capsys.disabled():

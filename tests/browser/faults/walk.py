@@ -46,6 +46,8 @@ class Walk:
     def _begin(self):
         self.farm.renew(flats=FLATS)
         self.farm.start()
+        if not self.browser.process:
+            self.tablet.use(self.browser.start())
         self.tablet.offline(False).new_tab().forgets_all().log_in("bob")
         self.has_round = self.rng.random() < 0.7
         self.steps.append("round" if self.has_round else "flat")
