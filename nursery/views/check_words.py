@@ -96,6 +96,7 @@ def _round_words() -> dict[str, str]:
         "flatAtHand": _("at hand"),
         "flatSkipped": _("left for later"),
         "flatOpen": _("to be checked"),
+        "noPage": _("No network for that page: this is the flat at hand in your round."),
         "noRound": _("No network"),
         "flatsHere": _("These flats are on this tablet:"),
         "nothingHere": _("No flat was taken along. Start a round where there is network."),

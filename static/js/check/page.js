@@ -78,7 +78,11 @@ class CheckPage {
     const kept = await this.store.get("round").catch(() => null);
     const named = readCode(location.pathname.split("/")[1] ?? "");
     const code = named || (kept?.is_open ? kept.at : "");
-    if (code && (await this.open(code))) return;
+    if (code && (await this.open(code))) {
+      const isMeant = named || ["/check", "/round"].includes(location.pathname);
+      if (!isMeant) this.acting.say(this.words.noPage);
+      return;
+    }
     await this.bar.nowhere(this.store);
     if (code) this.bar.say(fill(this.words.notHere, { code: spoken(code) }));
   }

@@ -38,7 +38,7 @@ export class RoundBar {
     at("check-round").hidden = round === null;
     at("round-skip").hidden = round === null || round.isClosed(code);
     at("round-end").hidden = round === null;
-    at("round-pages").hidden = round === null || round.data.opens_pages;
+    this.#showPages();
     for (const name of at("check-close").children) name.hidden = name.dataset.in !== (round ? "round" : "flat");
     if (this.dialog.open) this.dialog.close();
     if (!round) return;
@@ -48,6 +48,12 @@ export class RoundBar {
     at("round-bar").value = round.closed;
     const fit = { n: round.data.codes.indexOf(code) + 1, of: round.size, closed: round.closed };
     at("round-said").textContent = fill(this.words.roundAt, fit);
+  }
+
+  // Whether this page would open without network: said where it would not.
+  async #showPages() {
+    const isKept = "caches" in self && Boolean(await caches.match("/check").catch(() => null));
+    at("round-pages").hidden = this.round === null || isKept;
   }
 
   // All flats of the round, and a field for a code.

@@ -6,7 +6,7 @@ import { ask } from "../tablet/ask.js";
 import { Store } from "../tablet/store.js";
 
 const AT_ONCE = 40;
-const WORKER_MS = 5000;
+const WORKER_MS = 15000;
 const at = (id) => document.getElementById(id);
 
 class Start {
@@ -84,20 +84,20 @@ class Start {
     return taken;
   }
 
-  // Keep the page on which a check opens without network. Resolves to whether this browser has it now.
+  // Keep the page on which a check opens without network, where the browser can keep pages.
   async #keepPages() {
     const registration = await navigator.serviceWorker?.getRegistration().catch(() => null);
-    if (!registration) return false;
+    if (!registration) return;
     const late = new Promise((resolve) => setTimeout(resolve, WORKER_MS));
     const ready = await Promise.race([navigator.serviceWorker.ready, late]);
-    if (!ready?.active) return false;
+    if (!ready?.active) return;
     const channel = new MessageChannel();
     const answer = new Promise((resolve) => {
       channel.port1.onmessage = resolve;
       setTimeout(resolve, WORKER_MS);
     });
     ready.active.postMessage({ type: "keep", urls: [this.data.check] }, [channel.port2]);
-    return (await answer)?.data?.ok === true;
+    await answer;
   }
 
   // What reads labels stays with the browser once it was loaded. Where that fails, codes are typed.
