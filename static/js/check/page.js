@@ -92,7 +92,6 @@ class CheckPage {
     const isOpen = await this.open(code, { isNext: true });
     if (!isOpen) return false;
     history.pushState(null, "", `/${code}/check`);
-    window.scrollTo(0, 0);
     return true;
   }
 
@@ -138,6 +137,8 @@ class CheckPage {
     this.closing.open(this.one.book, isNext);
     this.acting.open(this.one);
     this.follow.watch(sheet, goesOn);
+    if (this.round) document.querySelector(".page-head").scrollIntoView(); // the flat has the screen to itself
+    else if (isNext) window.scrollTo(0, 0);
   }
 
   // Close the check; in a round the next flat comes, else the flat's page as soon as the server knows.
