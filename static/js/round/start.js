@@ -62,7 +62,7 @@ class Start {
     if (!taken.length) return words.failed;
     await store.forgetFlats(new Set(taken));
     this.first = taken[0];
-    await Promise.all([this.#keepPages(), this.#keepReader()]);
+    await this.#keepPages();
     await store.put("round", newRound(data.title, taken));
     navigator.storage?.persist?.().catch(() => {});
     return "";
@@ -98,13 +98,6 @@ class Start {
     });
     ready.active.postMessage({ type: "keep", urls: [this.data.check] }, [channel.port2]);
     await answer;
-  }
-
-  // What reads labels stays with the browser once it was loaded. Where that fails, codes are typed.
-  async #keepReader() {
-    const late = new Promise((resolve) => setTimeout(resolve, WORKER_MS));
-    const loaded = import("../camera/reader.js").then(({ videoReader }) => videoReader(this.button.dataset.reader));
-    await Promise.race([loaded.catch(() => {}), late]);
   }
 
   #busy(isBusy) {
