@@ -181,7 +181,7 @@ def proof():
     told = states()
     for flat in Flat.objects.order_by("code"):
         history = _history(flat)
-        for cell, (state, _differs, _open) in oracle.cell_states(history, timezone.localdate()).items():
+        for cell, (state, _differs, _open) in oracle.cell_states(history).items():
             if told[flat.code][cell] != state:
                 wrong.append(f"{flat.code} {cell}: {told[flat.code][cell]}, the reference says {state}")
         wrong += _wrong_counts(flat, history)
