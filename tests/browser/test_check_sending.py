@@ -7,8 +7,8 @@ from django.contrib.sessions.models import Session
 from playwright.sync_api import expect
 
 from nursery.models import Cell, Check, Closing, Mark
-from tests.browser.checkhand import day
-from tests.browser.conftest import log_in_context
+from tests.browser.checkhand import Hand, day
+from tests.browser.conftest import TABLET, log_in_context
 
 API = "**/api/marks"
 
@@ -157,3 +157,24 @@ def test_what_waiting_cannot_mend_is_said(hand, status):
     hand.page.unroute(API)
     hand.page.evaluate("window.dispatchEvent(new Event('focus'))")
     hand.is_saved()
+
+
+@pytest.mark.parametrize("has_locks", [True, False])
+def test_of_two_tabs_one_sends(open_page, flat72, bob, has_locks):
+    hand = Hand(open_page(TABLET, bob), flat72)
+    sent = []
+    if not has_locks:  # as on plain HTTP
+        hand.page.context.add_init_script("delete Navigator.prototype.locks")
+        hand.page.reload()
+    other = hand.page.context.new_page()
+    other.goto(hand.page.url)
+    for number, page in enumerate([hand.page, other]):
+        page.on("request", lambda request, tab=number: "api/marks" in request.url and sent.append(tab))
+    hand.counts("72 alive 0 dead")
+    for cell in (5, 6, 7):
+        hand.touch(cell)
+        hand.page.wait_for_timeout(150)
+    hand.is_saved()
+    expect(other.locator("#check-count")).to_have_text("69 alive 3 dead")
+    assert Mark.objects.count() == 3
+    assert has_locks or len(set(sent)) == 1

@@ -214,6 +214,19 @@ def test_the_keyboard_alone_walks_a_round(walk):
     assert counts() == [(71, 1)]
 
 
+def test_the_screen_is_asked_to_stay_awake_during_a_round_and_again_when_it_comes_back(walk, open_page, bob):
+    page = open_page(TABLET, bob)
+    page.add_init_script("""
+        window.asked = 0;
+        const wakeLock = { request: async () => { window.asked += 1; } };
+        Object.defineProperty(navigator, "wakeLock", { value: wakeLock });""")
+    hand = RoundHand(page)
+    hand.is_at(1, 0)
+    assert page.evaluate("window.asked") == 1
+    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    assert page.evaluate("window.asked") == 2
+
+
 def test_a_tablet_that_keeps_no_pages_says_so(walk):
     hand = walk()  # the workers of this browser are blocked
     expect(hand.page.get_by_text("Without network it cannot load this page again")).to_be_visible()

@@ -2,6 +2,7 @@
 //
 // From one tab only, where tabs can agree. Sending twice is harmless: the server knows each part by its UUID.
 import { ask } from "./ask.js";
+import { newUuid } from "./ids.js";
 
 const DEBOUNCE_MS = 100;
 const MOST_PARTS = 100;
@@ -10,6 +11,7 @@ const LONGEST_PAUSE_MS = 60000;
 const SLOW_PAUSE_MS = 15000; // where only a person can help: a login, a permission
 const LOOK_MS = 20000;
 const LOCK = "takebook-sender";
+const TURN_MS = 20000; // longer than an answer is waited for
 const TAKEN = new Set(["stored", "known"]);
 const TROUBLES = { 0: "lost", 400: "malformed", 401: "login", 403: "forbidden", 507: "full" };
 
@@ -23,6 +25,8 @@ export class Sender extends EventTarget {
     this.most = MOST_PARTS;
     this.timer = 0;
     this.isSending = false;
+    this.tab = newUuid();
+    store.addEventListener("elsewhere", () => this.soon()); // said in another tab; whose turn it is, sends
     for (const event of ["focus", "online", "pageshow"]) window.addEventListener(event, () => this.hurry());
     document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.hurry());
     setInterval(() => this.timer || this.#later(0), LOOK_MS);
@@ -31,7 +35,7 @@ export class Sender extends EventTarget {
 
   // Something was just kept.
   soon() {
-    if (!this.trouble) this.#later(DEBOUNCE_MS);
+    if (!this.trouble && !this.timer) this.#later(DEBOUNCE_MS);
   }
 
   hurry() {
@@ -59,7 +63,7 @@ export class Sender extends EventTarget {
         await navigator.locks.request(LOCK, { ifAvailable: true }, async (lock) => {
           if (lock) isMore = await this.#send();
         });
-      } else isMore = await this.#send();
+      } else if (await this.store.turn(LOCK, this.tab, TURN_MS)) isMore = await this.#send();
     } catch {
       this.#fail("lost");
       isMore = true;

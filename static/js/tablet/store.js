@@ -173,6 +173,21 @@ export class Store extends EventTarget {
     this.#tell();
   }
 
+  // Take or keep the turn at something for a while, where the browser has no locks. Resolves to whether it is ours.
+  async turn(name, owner, span) {
+    let isOurs = false;
+    await this.#write(["meta"], ({ meta }) => {
+      const request = meta.get(`turn:${name}`);
+      request.onsuccess = () => {
+        const { owner: other, until } = request.result?.value ?? { until: 0 };
+        const left = until - Date.now();
+        isOurs = other === owner || left <= 0 || left > span; // a clock that was set back must not hold it for days
+        if (isOurs) meta.put({ key: `turn:${name}`, value: { owner, until: Date.now() + span } });
+      };
+    });
+    return isOurs;
+  }
+
   // The UUID of this browser, made once.
   async device() {
     let uuid = await this.get("device");
