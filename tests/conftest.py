@@ -15,6 +15,7 @@ from nursery import access
 from nursery.actions import wrong_tries
 from nursery.models import Account, Farm, Worker
 from nursery.staticstorage import HashedStaticStorage
+from tests.migrated import copy_before_migrating, migrated_database, migrated_file
 
 # For all tests, the fixtures of whole modules among them: a quick hash, and static files under plain names.
 settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
@@ -33,11 +34,28 @@ def nobody_guessed():
 
 
 @pytest.fixture(scope="session")
+def migrated_book(request):
+    """An SQLite file with every migration applied, to be copied."""
+    cache = getattr(request.config, "cache", None)
+    folder = cache.mkdir("migrated") if cache else settings.DATA_DIR / "migrated"
+    folder.mkdir(exist_ok=True)
+    return migrated_file(folder)
+
+
+@pytest.fixture(scope="session")
 def django_db_modify_db_settings(request, django_db_modify_db_settings_parallel_suffix):
-    """In a file where a browser's requests overlap: in memory, readers and writers would lock each other out."""
-    if connection.vendor == "sqlite" and any("browser" in item.keywords for item in request.session.items):
-        connection.settings_dict["TEST"]["NAME"] = settings.DATA_DIR / f"test-{os.getpid()}.sqlite3"
-        options = connection.settings_dict["OPTIONS"]
+    """The test database begins as a copy of a migrated one.
+
+    In a file where requests of a browser overlap: in memory, readers and writers would lock each other out.
+    """
+    options, test = connection.settings_dict["OPTIONS"], connection.settings_dict["TEST"]
+    test["MIGRATE"] = False  # what the copy brings is all there is to do
+    if connection.vendor == "postgresql":
+        test["TEMPLATE"] = migrated_database(os.environ["DATABASE_URL"])
+        return
+    copy_before_migrating(request.getfixturevalue("migrated_book"))
+    if any("browser" in item.keywords for item in request.session.items):
+        test["NAME"] = settings.DATA_DIR / f"test-{os.getpid()}.sqlite3"
         options["init_command"] = options["init_command"].replace("synchronous=FULL", "synchronous=OFF")
 
 
