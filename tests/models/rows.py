@@ -125,5 +125,8 @@ ROWS = {
     m.Voiding: _made(m.Voiding, target_uuid=m.Device._meta.get_field("uuid").default, **SIGNED),
     m.Worker: make.make_worker,
 }
+ROWS[m.DeviceToken] = _made(
+    m.DeviceToken, device=ROWS[m.Device], account=ROWS[m.Account], digest=_named, issued_at=AT
+)
 ROWS[m.Step] = _made(m.Step, plan=ROWS[m.HealingPlan], number=1, after_hours=1, instruction="Open")
 ROWS[m.StepDone] = _made(m.StepDone, flat=make.make_flat, step=ROWS[m.Step], outcome="done", **SIGNED)
