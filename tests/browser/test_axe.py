@@ -97,7 +97,7 @@ PLAIN += ["move", "move-scan", "places"]
 PLAIN += ["job-list", "book-export"]
 PLAIN += ["trust", "this-tablet"]
 PLAIN += ["device-list", "marks-import"]
-PLAIN += ["offline"]
+PLAIN += ["offline", "check-shell"]
 
 
 def jobs():
