@@ -35,22 +35,39 @@ class Looker:
         self.look()
 
     def look(self):
-        """Look at the page as it comes, dark and large; then light and small with every fold open."""
+        """Look at the page as it comes, dark and large; then light and small with every fold open.
+
+        An open menu lies over the page, so then it is looked at by itself.
+        """
         self.page.evaluate(AXE_SCRIPT)
         self._view("dark", TABLET)
         self._measure(UPRIGHT)
-        self.page.evaluate("document.querySelectorAll('details').forEach((fold) => { fold.open = true; })")
+        self._unfold("details:not(.menu)")
         self._view("light", PHONE)
+        if self._unfold("details.menu"):
+            self._run_axe("({ include: ['details.menu'] })", "light", PHONE)
+            self._find_small(PHONE)
+
+    def _unfold(self, folds):
+        """Open these and return how many there are."""
+        opened = "(folds) => [...document.querySelectorAll(folds)].map((fold) => (fold.open = true)).length"
+        return self.page.evaluate(opened, folds)
+
+    def _run_axe(self, where, scheme, size):
+        for fault in self.page.evaluate(f"(rules) => axe.run({where}, rules)", RULES)["violations"]:
+            nodes = [node["html"][:160] for node in fault["nodes"][:3]]
+            self.faults.append((self.page.url, scheme, size["width"], fault["id"], nodes))
 
     def _view(self, scheme, size):
         self.page.set_viewport_size(size)
         self.page.emulate_media(color_scheme=scheme)
-        for fault in self.page.evaluate("(rules) => axe.run(document, rules)", RULES)["violations"]:
-            nodes = [node["html"][:160] for node in fault["nodes"][:3]]
-            self.faults.append((self.page.url, scheme, size["width"], fault["id"], nodes))
-        for small in self.page.evaluate(SMALL_CONTROLS):
-            self.faults.append((self.page.url, scheme, size["width"], "smaller than 44 px", small))
+        self._run_axe("document", scheme, size)
+        self._find_small(size)
         self._measure(size)
+
+    def _find_small(self, size):
+        for small in self.page.evaluate(SMALL_CONTROLS):
+            self.faults.append((self.page.url, size["width"], "smaller than 44 px", small))
 
     def _measure(self, size):
         """A telephone widens its window for what is too wide, so the width is compared with the screen's."""
