@@ -1,4 +1,4 @@
-"""What becomes of the marks of a check: kept on the tablet, sent from there, taken up again after a reload."""
+"""What becomes of the marks of a check: kept on the tablet, sent from there, taken up after a reload."""
 
 import json
 

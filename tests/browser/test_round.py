@@ -1,4 +1,4 @@
-"""A round by touch: flat after flat, the count of touches, what is left for later, undo across flats, reloads."""
+"""A round by touch: flat after flat, the touches counted; left for later; undo across flats; reloads."""
 
 from datetime import timedelta
 from uuid import UUID
