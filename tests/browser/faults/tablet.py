@@ -90,6 +90,7 @@ class Tablet:
         for _try in range(3):  # where the server takes long, the service worker shows what it has kept
             if not self.page.locator("#round-start").count():
                 self.page.reload()
+        assert self.page.locator("#round-start").count(), self.page.locator("body").inner_text()
         self.touches("#round-start")
         self.page.wait_for_url("**/check")
         return self.is_drawn()

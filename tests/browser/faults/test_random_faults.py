@@ -1,7 +1,7 @@
 """Random sequences of faults: no mark that the page showed as kept is lost, none is doubled.
 
 A few sequences always; with --slow 200 and more, until 10,000 marks were made. The seed is printed: the same
-sequences come again with TAKEBOOK_FAULT_SEED=1234, the 17th of them alone with TAKEBOOK_FAULT_SEED=1234:17.
+sequences come again with TAKEBOOK_FAULT_SEED=1234, some of them alone with 1234:17 or 1234:17-20.
 """
 
 import os
@@ -22,7 +22,8 @@ SAMPLE, WHOLE, WHOLE_MARKS = 6, 200, 10_000
 def numbers(whole, alone):
     """The sequences to run, and how many marks they must come to."""
     if alone:
-        return [int(alone)], 0
+        first, _dash, last = alone.partition("-")
+        return range(int(first), int(last or first) + 1), 0
     return (range(1, 4 * WHOLE), WHOLE_MARKS) if whole else (range(1, SAMPLE + 1), 0)
 
 

@@ -71,11 +71,13 @@ def test_a_server_in_trouble(farm, tablet, came_once, fault):
 
 
 def test_a_server_whose_disk_is_full_says_so(farm, tablet, came_once):
-    farm.plan(*["full"] * 60)
+    farm.plan(*BUSY)
     tablet.opens(farm.codes[0])
     for button in ("[data-all]", "#check-undo", "[data-all]"):
         tablet.touches(button).settles()
-    before = tablet.waits(216).hurries().says("Not sent: the farm's computer has no room left").waiting()
+    before = tablet.waits(216).waiting()
+    farm.plan(*["full"] * 60)
+    tablet.hurries().says("Not sent: the farm's computer has no room left")
     assert ("full", "507") in farm.batches
     taken = len(farm.look("marks"))
     assert taken < 216

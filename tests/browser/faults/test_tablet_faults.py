@@ -229,8 +229,10 @@ def test_a_full_tablet_whose_login_has_ended_sends_with_its_token(farm, tablet):
 def test_a_full_tablet_whose_check_still_waits_sends_it_along(farm, tablet):
     """The check is among what could not be sent yet, so the mark alone would not be known."""
     tablet.opens(farm.codes[0])
-    farm.plan("503", "503")
+    farm.plan(*BUSY)
     tablet.taps(4).waits(1)
+    while len(farm.batches) < 5:  # from then on it waits some seconds before it tries again by itself
+        tablet.hurries().page.wait_for_timeout(100)
     farm.plan("ok", *BUSY)
     tablet.disk("aborts").taps(5)
     assert tablet.label(5) == "A5, dead"
