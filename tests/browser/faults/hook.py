@@ -41,7 +41,7 @@ class Plan:
 
 
 def write_plan(path, words):
-    beside = path.with_suffix(".new")
+    beside = path.with_suffix(f".{os.getpid()}")  # the tests and the server may write at once
     beside.write_text(json.dumps(words))
     beside.replace(path)
 

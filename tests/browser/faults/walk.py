@@ -233,10 +233,9 @@ class Walk:
     def _other_marks(self):
         other = self.other
         if not self.other_is_open:
-            other.new_tab().forgets_all().log_in("dora")
+            other.new_tab().forgets_all()
             self.other_is_open = True
-        other.put_session_back()
-        other.opens(self.code)
+        other.log_in("dora").opens(self.code)
         selectors = self._cells(6) if self.rng.random() < 0.6 else [f'[data-row="{self.rng.choice(ROWS)}"]']
         other.taps_fast(*selectors)
         if self.rng.random() < 0.4:
