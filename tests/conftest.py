@@ -15,7 +15,7 @@ from nursery import access
 from nursery.actions import wrong_tries
 from nursery.models import Account, Farm, Worker
 from nursery.staticstorage import HashedStaticStorage
-from tests.migrated import copy_before_migrating, migrated_database, migrated_file
+from tests import copied
 
 # For all tests, the fixtures of whole modules among them: a quick hash, and static files under plain names.
 settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
@@ -34,12 +34,17 @@ def nobody_guessed():
 
 
 @pytest.fixture(scope="session")
-def migrated_book(request):
-    """An SQLite file with every migration applied, to be copied."""
+def shared_folder(request, tmp_path_factory):
+    """A folder of this run that all its processes have in common."""
+    own = tmp_path_factory.getbasetemp()
+    return own.parent if hasattr(request.config, "workerinput") else own
+
+
+@pytest.fixture(scope="session")
+def migrated_book(request, shared_folder):
+    """An SQLite file with every migration applied, to be copied; kept from run to run."""
     cache = getattr(request.config, "cache", None)
-    folder = cache.mkdir("migrated") if cache else settings.DATA_DIR / "migrated"
-    folder.mkdir(exist_ok=True)
-    return migrated_file(folder)
+    return copied.migrated_file(cache.mkdir("migrated") if cache else shared_folder)
 
 
 @pytest.fixture(scope="session")
@@ -51,12 +56,28 @@ def django_db_modify_db_settings(request, django_db_modify_db_settings_parallel_
     options, test = connection.settings_dict["OPTIONS"], connection.settings_dict["TEST"]
     test["MIGRATE"] = False  # what the copy brings is all there is to do
     if connection.vendor == "postgresql":
-        test["TEMPLATE"] = migrated_database(os.environ["DATABASE_URL"])
+        test["TEMPLATE"] = copied.migrated_database(os.environ["DATABASE_URL"])
         return
-    copy_before_migrating(request.getfixturevalue("migrated_book"))
+    copied.copy_before_migrating(request.getfixturevalue("migrated_book"))
     if any("browser" in item.keywords for item in request.session.items):
         test["NAME"] = settings.DATA_DIR / f"test-{os.getpid()}.sqlite3"
         options["init_command"] = options["init_command"].replace("synchronous=FULL", "synchronous=OFF")
+
+
+@pytest.fixture(scope="module")
+def demo_farm(request, django_db_setup, django_db_blocker):
+    """The demonstration farm as of ``DEMO_NOW`` in place of the empty book, for all tests of a module."""
+    with django_db_blocker.unblock():
+        if connection.vendor == "postgresql":
+            url = os.environ["DATABASE_URL"]
+            name = copied.demo_database(url, "demo", now=copied.DEMO_NOW)
+            standing_in = copied.database_in_place(connection, url, name)
+        else:
+            folder, migrated = map(request.getfixturevalue, ("shared_folder", "migrated_book"))
+            path = copied.demo_file(folder, "demo", migrated=migrated, now=copied.DEMO_NOW)
+            standing_in = copied.file_in_place(connection, path)
+        with standing_in:
+            yield
 
 
 def pytest_addoption(parser):

@@ -1,12 +1,8 @@
 """Each story of the demonstration farm is there, with what the book must say of it."""
 
-from datetime import UTC, datetime
-
 import pytest
-from django.db import transaction
 from django.db.models import F
 
-from nursery.actions.demo import load_demo
 from nursery.actions.demo.stories import STORIES
 from nursery.actions.prints import prints_of
 from nursery.actions.settling import flat_disputes, flats_to_settle
@@ -24,17 +20,7 @@ from nursery.models import (
 )
 from nursery.models.saleable import saleable_of
 
-NOW = datetime(2026, 4, 20, 10, 0, tzinfo=UTC)
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(scope="module", autouse=True)
-def demo(django_db_setup, django_db_blocker):
-    """Load it once for the module."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        load_demo(NOW)
-        yield
-        transaction.set_rollback(True)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("demo_farm")]
 
 
 def story(note):

@@ -3,21 +3,18 @@
 import contextlib
 import csv
 import io
-import json
 import zipfile
 
 import pytest
 from django.apps import apps
-from django.utils import timezone
 from openpyxl import load_workbook
 
 from nursery.actions import export, job_line
-from nursery.actions.demo import load_demo
 from nursery.actions.export_tables import LEFT_OUT, TABLES, export_tables
 from nursery.actions.job_kinds import KINDS
 from nursery.actions.job_line import Progress, Stopped, run_line
 from nursery.actions.jobs import ask_for, jobs_folder, made_file
-from nursery.models import Cell, Crop, Flat, Mark, Run
+from nursery.models import Crop
 
 pytestmark = pytest.mark.django_db
 
@@ -68,26 +65,6 @@ def test_no_integer_key_and_no_secret_is_among_the_columns():
 
 
 @pytest.mark.usefixtures("on_this_connection")
-def test_csv_reads_back_every_row_of_the_demonstration_farm():
-    load_demo(timezone.now())
-    job = exported("export_csv")
-    tables = tables_in(made_file(job))
-    for table in export_tables():
-        assert len(tables[table.name]) == table.model.objects.count(), table.name
-    flat = Flat.objects.filter(note="").first()
-    row = next(row for row in tables["flats"] if row["code"] == flat.code)
-    assert json.loads(row["blank_places"] or "null") == flat.blank_places
-    marks = {row["uuid"]: row for row in tables["marks"]}
-    for mark in Mark.objects.select_related("cell__flat", "check_ref")[:20]:
-        row = marks[str(mark.uuid)]
-        assert (row["check"], row["state"]) == (str(mark.check_ref.uuid), mark.state)
-        assert (row["cell_flat"], row["cell_place_no"]) == (mark.cell.flat.code, str(mark.cell.place_no))
-    runs = {row["key"] for row in tables["runs"]}
-    assert {row["run"] for row in tables["cells"]} <= runs and len(runs) == Run.objects.count()
-    assert job.done_count == job.total_count == sum(len(rows) for rows in tables.values())
-
-
-@pytest.mark.usefixtures("on_this_connection")
 def test_no_password_is_anywhere_in_it(alice):
     path = made_file(exported("export_csv"))
     with zipfile.ZipFile(path) as archive:
@@ -104,16 +81,6 @@ def test_names_that_would_run_do_not():
     assert tables_in(csv_file)["crops"][0]["name"] == "'=1+1"
     cell = load_workbook(xlsx_file)["crops"]["B2"]
     assert (cell.value, cell.data_type) == ("=1+1", "s")
-
-
-@pytest.mark.usefixtures("on_this_connection")
-def test_xlsx_has_the_same_rows_in_as_many_sheets():
-    load_demo(timezone.now())
-    book = load_workbook(made_file(exported("export_xlsx")), read_only=True)
-    assert book.sheetnames == ["README", *(table for table, _words in TABLES.values())]
-    assert sum(1 for _row in book["cells"].iter_rows()) == Cell.objects.count() + 1
-    codes = [row[0] for row in book["flats"].iter_rows(min_row=2, values_only=True)]
-    assert codes == list(Flat.objects.order_by("pk").values_list("code", flat=True))
 
 
 @pytest.mark.usefixtures("on_this_connection")
