@@ -209,6 +209,7 @@ class Tablet:
 
     def forgets_all(self):
         """A tablet that was never used; only its service worker stays."""
+        self.context.clear_cookies()  # of another book: the answer to a late request would end the next login
         self.page.goto(f"{self.farm.url}/static/icon.svg")
         self.page.evaluate(FORGET)
         self.touched, self.kept, self.batches = Counter(), Counter(), []

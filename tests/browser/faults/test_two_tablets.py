@@ -34,7 +34,7 @@ def test_seen_alive_against_a_death_not_known_is_a_disagreement(farm, two):
     dora.taps(6).touches("#check-close")
     dora.page.wait_for_timeout(300)
     assert farm.look("disputed", code=farm.codes[0]) == []
-    dora.offline(False).hurries()
+    dora.offline(False)
     dora.page.wait_for_url("**?closed=*", timeout=30_000)
     assert farm.look("disputed", code=farm.codes[0]) == ["5"]
     assert farm.look("states")[farm.codes[0]]["5"] == "dead"  # the worse counts
