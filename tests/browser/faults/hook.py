@@ -5,6 +5,7 @@ kill       take the batch in, and be killed (SIGKILL) after the commit and befor
 kill-first be killed before the batch is looked at
 lost       take the batch in, and cut the connection instead of answering
 hold       take the batch in, and answer a second late
+hold-long  the same, three seconds late
 500, 503   answer with that status and take nothing in
 full       let the book's disk be full while the batch is taken in
 ok         nothing; so that the next word is for the next batch
@@ -20,7 +21,7 @@ import threading
 import time
 
 MARKS = "/api/marks"
-HOLD_S = 1.0
+HOLD_S = {"hold": 1, "hold-long": 3}
 
 
 class Plan:
@@ -65,8 +66,7 @@ class Faulty:
         self._note(word, status)
         if word == "kill":
             os.kill(os.getpid(), signal.SIGKILL)
-        if word == "hold":
-            time.sleep(HOLD_S)
+        time.sleep(HOLD_S.get(word, 0))
         if word == "lost":
             environ["faults.connection"].shutdown(socket.SHUT_RDWR)
             raise ConnectionAbortedError
