@@ -33,12 +33,6 @@ def run_python(code, **extra):
     return ended.stdout.strip()
 
 
-def demo_book(**extra):
-    """Open a book with the demonstration farm in it."""
-    assert manage("migrate", "-v0", **extra).returncode == 0
-    assert manage("load_demo", "-v0", **extra).returncode == 0
-
-
 def good(ended):
     """Return what a command said that ended well."""
     assert ended.returncode == 0, ended.stderr

@@ -14,7 +14,6 @@ import pytest
 from nursery.actions.copies_lock import hold_folder
 from tests.commands.copying import (
     COUNTS,
-    demo_book,
     everything_in,
     good,
     info_in,
@@ -30,10 +29,9 @@ SESSION = "0123456789abcdefghijklmnopqrstuv"
 
 
 @pytest.fixture(scope="module")
-def book(tmp_path_factory):
+def book(new_demo_folder, tmp_path_factory):
     """The data folder of a farm, in which somebody is logged in."""
-    data = tmp_path_factory.mktemp("book") / "data"
-    demo_book(TAKEBOOK_DATA=str(data))
+    data = new_demo_folder(tmp_path_factory.mktemp("book") / "data")
     with sqlite3.connect(data / "takebook.sqlite3") as database:
         database.execute("INSERT INTO django_session VALUES (?, 'x', '2099-01-01')", [SESSION])
     database.close()

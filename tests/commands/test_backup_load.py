@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tests.commands.copying import demo_book, good, manage, run_python
+from tests.commands.copying import good, manage, run_python
 from tests.commands.server import running
 
 pytestmark = pytest.mark.sqlite
@@ -109,11 +109,10 @@ class Client(threading.Thread):
 
 
 def copy_under_load(file, **extra):
-    """Let eight clients write and copy the book in their midst.
+    """Let eight clients write in the demonstration farm and copy the book in their midst.
 
     Return the marks acknowledged before the copying began, and how many were while it was done.
     """
-    demo_book(**extra)
     run_python(FILL, **extra)
     flats = run_python(FLATS, **extra).split()
     ending = threading.Event()
@@ -138,8 +137,8 @@ def copy_under_load(file, **extra):
     return {mark for mark, at in moments if at <= began}, meanwhile
 
 
-def test_every_mark_acknowledged_before_is_in_the_copy_on_sqlite(tmp_path):
-    old, new, file = tmp_path / "old", tmp_path / "new", tmp_path / "book.takebook"
+def test_every_mark_acknowledged_before_is_in_the_copy_on_sqlite(new_demo_folder, tmp_path):
+    old, new, file = new_demo_folder(tmp_path / "old"), tmp_path / "new", tmp_path / "book.takebook"
     before, meanwhile = copy_under_load(file, TAKEBOOK_DATA=str(old))
     good(manage("restore", file, "--data", new))
     assert len(before) >= 3 * CLIENTS and meanwhile >= CLIENTS
@@ -147,9 +146,12 @@ def test_every_mark_acknowledged_before_is_in_the_copy_on_sqlite(tmp_path):
     assert "counts agree" in good(manage("recount", TAKEBOOK_DATA=str(new)))
 
 
-def test_every_mark_acknowledged_before_is_in_the_copy_on_postgresql(new_database, tmp_path):
+def test_every_mark_acknowledged_before_is_in_the_copy_on_postgresql(
+    new_database, new_demo_database, tmp_path
+):
     file = tmp_path / "book.takebook"
-    old, new = ({**new_database(), "TAKEBOOK_DATA": str(tmp_path / name)} for name in ("old", "new"))
+    old = {**new_demo_database(), "TAKEBOOK_DATA": str(tmp_path / "old")}
+    new = {**new_database(), "TAKEBOOK_DATA": str(tmp_path / "new")}
     before, meanwhile = copy_under_load(file, **old)
     good(manage("restore", file, **new))
     assert len(before) >= 3 * CLIENTS and meanwhile >= CLIENTS

@@ -4,7 +4,7 @@ import zipfile
 
 import pytest
 
-from tests.commands.copying import COUNTS, demo_book, good, info_in, manage, refused, repacked, run_python
+from tests.commands.copying import COUNTS, good, info_in, manage, refused, repacked, run_python
 
 pytestmark = pytest.mark.sqlite  # brings its own server
 NAME_OF_FARM = (
@@ -13,10 +13,8 @@ NAME_OF_FARM = (
 
 
 @pytest.fixture(scope="module")
-def book(new_database, tmp_path_factory):
-    book = {**new_database(), "TAKEBOOK_DATA": str(tmp_path_factory.mktemp("book"))}
-    demo_book(**book)
-    return book
+def book(new_demo_database, tmp_path_factory):
+    return {**new_demo_database(), "TAKEBOOK_DATA": str(tmp_path_factory.mktemp("book"))}
 
 
 @pytest.fixture(scope="module")
@@ -27,10 +25,9 @@ def copy(book, tmp_path_factory):
 
 
 @pytest.fixture
-def other(new_database, tmp_path):
+def other(new_demo_database, tmp_path):
     """Another farm's book."""
-    other = {**new_database(), "TAKEBOOK_DATA": str(tmp_path / "other")}
-    demo_book(**other)
+    other = {**new_demo_database(), "TAKEBOOK_DATA": str(tmp_path / "other")}
     run_python(
         "import django; django.setup(); from nursery.models import Farm; Farm.objects.update(name='Other')",
         **other,

@@ -43,8 +43,8 @@ def test_the_button_makes_a_copy_in_both_folders_while_the_program_runs(tmp_path
     good(manage("restore", made, "--data", tmp_path / "new"))
 
 
-def test_a_second_folder_that_is_missing_is_said_at_the_start(tmp_path):
-    with running("--data", tmp_path / "data", "--copies", tmp_path / "stick") as server:
+def test_a_second_folder_that_is_missing_is_said_at_the_start(new_migrated_folder, tmp_path):
+    with running("--data", new_migrated_folder(tmp_path / "data"), "--copies", tmp_path / "stick") as server:
         assert f"There is no folder {tmp_path / 'stick'}" in "".join(server.said)
     assert not (tmp_path / "stick").exists()
 

@@ -64,19 +64,17 @@ with snapshot() as using:
 
 
 @pytest.fixture(scope="session")
-def some_flats(tmp_path_factory):
+def some_flats(new_migrated_folder, tmp_path_factory):
     """A folder with a book of a dozen flats on SQLite, to be copied: bringing up a new one takes a while."""
-    folder = tmp_path_factory.mktemp("some-flats")
-    good(manage("migrate", "-v0", TAKEBOOK_DATA=str(folder)))
+    folder = new_migrated_folder(tmp_path_factory.mktemp("some-flats"))
     run_python(SOME_FLATS, TAKEBOOK_DATA=str(folder))
     return folder
 
 
 @pytest.fixture(scope="session")
-def some_flats_on_postgresql(new_database, tmp_path_factory):
+def some_flats_on_postgresql(new_migrated_database, tmp_path_factory):
     """A database with the same."""
-    found = {**new_database(), "TAKEBOOK_DATA": str(tmp_path_factory.mktemp("some-flats"))}
-    good(manage("migrate", "-v0", **found))
+    found = {**new_migrated_database(), "TAKEBOOK_DATA": str(tmp_path_factory.mktemp("some-flats"))}
     run_python(SOME_FLATS, **found)
     return found
 

@@ -263,7 +263,8 @@ def test_a_busy_port_is_said_in_one_sentence_whichever_it_is(tmp_path):
         (["--https-name", "https://farm"], "--https-name https://farm: write a name or an address alone"),
     ],
 )
-def test_what_cannot_be_is_said_in_one_sentence(tmp_path, options, words):
+def test_what_cannot_be_is_said_in_one_sentence(new_migrated_folder, tmp_path, options, words):
+    new_migrated_folder(tmp_path)
     ports = ["--port", free_port(), "--https-port", free_port()]
     ended = start_and_fail(*ports, "--https", "--data", tmp_path, *options)
     assert ended.returncode == 1
