@@ -2,6 +2,7 @@
 
 import itertools
 import random
+from collections import Counter
 from datetime import UTC, date, datetime
 
 from nursery.actions.codes import issue_code
@@ -95,10 +96,11 @@ def make_run(flat=None, *, places=range(1, 73), grafted_on=GRAFTED_ON, **fields)
     fields = {"pairing": None, "method": "splice", "finished_at": GRAFTED_AT, **fields}
     fields["pairing"] = fields["pairing"] or make_pairing()
     run = Run.objects.create(flat=flat, number=flat.runs.count() + 1, grafted_on=grafted_on, **fields)
-    graft_nos = {p: Cell.objects.filter(flat=flat, place_no=p).count() + 1 for p in places}
-    Cell.objects.filter(flat=flat, place_no__in=list(places)).update(is_present=False)
+    stood = Counter(Cell.objects.filter(flat=flat).values_list("place_no", flat=True))
+    if stood:
+        Cell.objects.filter(flat=flat, place_no__in=list(places)).update(is_present=False)
     Cell.objects.bulk_create(
-        Cell(flat=flat, place_no=p, graft_no=graft_nos[p], run=run, order_in_run=i)
+        Cell(flat=flat, place_no=p, graft_no=stood[p] + 1, run=run, order_in_run=i)
         for i, p in enumerate(places, 1)
     )
     return run
