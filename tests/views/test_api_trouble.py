@@ -112,6 +112,7 @@ def test_a_disk_that_is_really_full_loses_nothing_and_is_said(crew, flat):
     mark = {**sent["marks"][0], "reason": "x" * 200}
     sent["marks"] = [{**mark, "uuid": str(uuid4()), "cell": str(place)} for place in range(1, 73)]
     with connection.cursor() as cursor:
+        cursor.execute("VACUUM")  # leaves no free page within
         pages = cursor.execute("PRAGMA page_count").fetchone()[0]
         most = cursor.execute("PRAGMA max_page_count").fetchone()[0]
         cursor.execute(f"PRAGMA max_page_count = {pages}")

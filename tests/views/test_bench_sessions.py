@@ -174,7 +174,7 @@ def test_a_code_that_is_none_stays_in_its_field(crew, bob, session):
     data = {"worker": bob.worker.key, "key": uuid.uuid4(), "code": "<F00"}
     page = crew.post(f"/bench/{session.key}/next", data).content.decode()
     assert page.count('value="&lt;F00"') == 1
-    assert page.count("<details open><summary>It has a code already") == 1
+    assert page.count('<details class="grow" open><summary>It has a code already') == 1
 
 
 def test_next_flat_of_an_ended_session_says_so(crew, session):

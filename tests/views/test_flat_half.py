@@ -70,7 +70,7 @@ def test_the_check_of_a_half_seen_flat_says_what_closing_does(crew, flat):
     check_flat(flat, {}, seen=range(1, 37))
     page = text(crew, f"/{flat.code}/check")
     assert "36 of 72 were seen today. Closing now completes the day." in page
-    assert '"seen_today": [1, 2, 3,' in page
+    assert '"seen_today":[1,2,3,' in page
     assert "Numbers only</a></div>" not in page  # numbers of today would not count
 
 
