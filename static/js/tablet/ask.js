@@ -3,7 +3,7 @@ import { csrfToken } from "./csrf.js";
 
 const GIVE_UP_MS = 15000;
 
-export const ask = async (url, { method = "GET", body = null, token = "", tag = "" } = {}) => {
+export const ask = async (url, { method = "GET", body = null, token = "", tag = "", credentials = "same-origin" } = {}) => {
   const headers = {};
   if (body !== null) headers["Content-Type"] = "application/json";
   if (method !== "GET") headers["X-CSRFToken"] = csrfToken();
@@ -14,7 +14,7 @@ export const ask = async (url, { method = "GET", body = null, token = "", tag = 
       method,
       headers,
       body: body === null ? undefined : JSON.stringify(body),
-      credentials: "same-origin",
+      credentials,
       redirect: "manual",
       cache: "no-store",
       signal: AbortSignal.timeout(GIVE_UP_MS),

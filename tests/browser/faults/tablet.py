@@ -16,6 +16,7 @@ from pathlib import Path
 from playwright.sync_api import Error
 
 from tests.browser.conftest import CHROMIUM_ARGS, PROGRAM
+from tests.browser.faults.farm import CSRF
 from tests.commands.server import free_port
 
 INIT = (Path(__file__).parent / "init.js").read_text()
@@ -78,7 +79,11 @@ class Tablet:
         return self
 
     def put_session_back(self):
-        self.context.add_cookies([{"name": "sessionid", "value": self.session, "url": self.farm.url}])
+        """The cookies that a login sets."""
+        cookies = {"sessionid": self.session, "csrftoken": CSRF}
+        self.context.add_cookies(
+            [{"name": name, "value": value, "url": self.farm.url} for name, value in cookies.items()]
+        )
 
     def opens(self, code):
         self.page.goto(f"{self.farm.url}/{code}/check")

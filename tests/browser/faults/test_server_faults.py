@@ -212,6 +212,13 @@ def test_a_login_that_ended_on_a_round_needs_nobody(farm, tablet, came_once):
     assert {(mark["by"], mark["sent_by"]) for mark in farm.look("marks")} == {("Bob", "bob")}
 
 
+def test_a_login_without_its_csrf_cookie_does_not_stand_in_the_way_of_the_token(farm, tablet, came_once):
+    tablet.starts_round()
+    tablet.context.clear_cookies(name="csrftoken")
+    before = tablet.taps(5, 6).drains().says("All saved").waits(0).parts()
+    came_once(*(one["part"] for one in before if one["noun"] == "marks"))
+
+
 def test_a_token_that_was_withdrawn(farm, tablet, came_once):
     tablet.starts_round()
     farm.look("end_sessions")
