@@ -1,6 +1,7 @@
 """The cast: Alice keeps the records, Bob is crew with a login of his own, Charlie is the shared tablet."""
 
 import os
+import shutil
 import tempfile
 
 os.environ.setdefault("TAKEBOOK_DATA", tempfile.mkdtemp(prefix="takebook-test-"))
@@ -9,7 +10,7 @@ import pytest
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection
-from django.test import Client
+from django.test import Client, override_settings
 
 from nursery import access
 from nursery.actions import wrong_tries
@@ -90,13 +91,25 @@ def whole(request):
     return request.config.getoption("--slow")
 
 
-@pytest.fixture
-def collected(settings, tmp_path):
-    """Static files as a farm serves them, collected into a folder of the test's own."""
-    settings.STATIC_ROOT = tmp_path
+def under_hashed_names():
     backend = f"{HashedStaticStorage.__module__}.{HashedStaticStorage.__qualname__}"
-    settings.STORAGES = {**settings.STORAGES, "staticfiles": {"BACKEND": backend}}
-    call_command("collectstatic", interactive=False, verbosity=0)
+    return {**settings.STORAGES, "staticfiles": {"BACKEND": backend}}
+
+
+@pytest.fixture(scope="session")
+def collected_once(tmp_path_factory):
+    """Static files as a farm serves them, to be copied."""
+    folder = tmp_path_factory.mktemp("collected")
+    with override_settings(STATIC_ROOT=folder, STORAGES=under_hashed_names()):
+        call_command("collectstatic", interactive=False, verbosity=0)
+    return folder
+
+
+@pytest.fixture
+def collected(collected_once, settings, tmp_path):
+    """Static files as a farm serves them, in a folder of the test's own."""
+    shutil.copytree(collected_once, tmp_path, dirs_exist_ok=True)
+    settings.STATIC_ROOT, settings.STORAGES = tmp_path, under_hashed_names()
     return tmp_path
 
 

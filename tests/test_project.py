@@ -3,6 +3,7 @@
 import ast
 import hashlib
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -190,7 +191,6 @@ import django
 django.setup()
 from django.core.management import call_command
 from django.test import Client
-call_command("migrate", verbosity=0)
 call_command("collectstatic", interactive=False, verbosity=0)
 from nursery.models import Account, Farm, Mark
 from tests.factories import make_run
@@ -216,7 +216,8 @@ print(*sorted({name.split(".")[0] for name in sys.modules}))
 
 
 @pytest.mark.sqlite
-def test_a_process_that_served_taps_and_lists_has_loaded_nothing_heavy(tmp_path):
+def test_a_process_that_served_taps_and_lists_has_loaded_nothing_heavy(migrated_book, tmp_path):
+    shutil.copyfile(migrated_book, tmp_path / "takebook.sqlite3")
     extra = {"TAKEBOOK_DATA": str(tmp_path), "DJANGO_SETTINGS_MODULE": "nursery.settings"}
     ended = subprocess.run(
         [sys.executable, "-c", SERVE_TAPS_AND_LISTS],
