@@ -62,6 +62,7 @@ export class Acting {
   // Another flat.
   open(one) {
     this.one = one;
+    for (const id of ["check-part", "check-whole", "check-living"]) at(id).disabled = false; // before, a touch would be lost
     this.line.setWhole(one.own.cause);
     this.line.rest();
     this.part.isChoosing = false;
