@@ -199,14 +199,22 @@ class Tablet:
         self.page.evaluate("window.dispatchEvent(new Event('focus'))")
         return self
 
-    def drains(self):
-        """Wait until nothing waits any more."""
+    def drains(self, meanwhile=lambda: None):
+        """Wait until nothing waits any more; ``meanwhile`` is done before each look."""
         end = time.monotonic() + DRAIN_S
         while any("waits" in part for part in self.parts()):
-            assert time.monotonic() < end, f"{len(self.waiting())} marks still wait"
+            assert time.monotonic() < end, self.why_not()
+            meanwhile()
             self.hurries()
             self.page.wait_for_timeout(60)
         return self
+
+    def why_not(self):
+        """What waits, and how things stand, where nothing should wait."""
+        line = self.page.locator("#check-saved")
+        said = line.inner_text() if line.count() else self.page.url
+        counts = len(self.waiting()), len(self.parts("refused"))
+        return f"{counts} marks still wait, parts were refused: {said!r}, {self.farm.batches[-4:]}"
 
     def offline(self, is_offline=True):
         self.context.set_offline(is_offline)

@@ -151,7 +151,8 @@ def test_batches_out_of_order(farm, tablet, came_once):
     tablet.opens(farm.codes[0])
     farm.plan(*BUSY)
     before = tablet.taps(5, 6, 7).touches("#check-undo").settles().touches("#check-close").waits(4).waiting()
-    tablet.page.wait_for_timeout(300)
+    while not json.loads(tablet.batches[-1])["closings"]:
+        tablet.hurries().page.wait_for_timeout(100)
     sent = json.loads(tablet.batches[-1])
     assert [len(sent[noun]) for noun in ("checks", "marks", "closings")] == [1, 4, 1]
     farm.plan()
