@@ -176,4 +176,6 @@ def _run(command, **environment):
         [sys.executable, *command], cwd=ROOT, env=kept | environment, capture_output=True, text=True
     )
     if ended.returncode:
-        raise RuntimeError(f"a book for the tests could not be made:\n{ended.stderr}")
+        raise RuntimeError(
+            f"a book for the tests could not be made (exit {ended.returncode}):\n{ended.stderr}"
+        )
